@@ -1,0 +1,87 @@
+"""What was sent and is not on the shelf yet."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models.functions import Upper
+from django_scopes import ScopedManager
+from simple_history.models import HistoricalRecords
+
+from inventory.catalogue.models import Item
+from inventory.common.fields import QuantityField
+from inventory.stock.models import Dated
+from inventory.workshop.models import Bench, Workshop
+
+
+class Crate(models.Model):
+    """What a sender sends to a bench at once. An order marked on the order sheet is a crate on its way with one line."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="crates")
+    bench = models.ForeignKey(Bench, on_delete=models.PROTECT, related_name="crates")
+    code = models.CharField(max_length=40)
+    ordered_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True)
+    request_key = models.UUIDField(null=True, blank=True)  # the form that made it: sent twice, it makes one crate
+
+    objects = ScopedManager(workshop="workshop")
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint("workshop", Upper("code"), name="crate_code_unique"),
+            models.UniqueConstraint(fields=["workshop", "request_key"], name="crate_request_once"),
+        ]
+
+    def __str__(self) -> str:
+        """Its code."""
+        return self.code
+
+
+class Bag(models.Model):
+    """A bag in a crate; bags nest. `path` is the whole way down."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="bags")
+    crate = models.ForeignKey(Crate, on_delete=models.PROTECT, related_name="bags")
+    parent = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="children")
+    name = models.CharField(max_length=80)
+    path = models.CharField(max_length=400)
+
+    objects = ScopedManager(workshop="workshop")
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint("crate", Upper("path"), name="bag_path_unique")]
+
+    def __str__(self) -> str:
+        """The whole path."""
+        return self.path
+
+
+class PackingLine(Dated):
+    """What should be in a bag. `open_quantity` is still to come; it counts as in transit until the crate's due day."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="packing_lines")
+    crate = models.ForeignKey(Crate, on_delete=models.PROTECT, related_name="lines")
+    bag = models.ForeignKey(Bag, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
+    number = models.CharField(max_length=40)
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="packing_lines")
+    name = models.CharField(max_length=200, blank=True)
+    quantity = QuantityField()
+    open_quantity = QuantityField()
+    lot_code = models.CharField(max_length=80, blank=True)
+    rounding = models.CharField(max_length=200, blank=True)
+
+    objects = ScopedManager(workshop="workshop")
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint("crate", "bag", Upper("number"), name="packing_line_once_a_bag"),
+            models.CheckConstraint(condition=models.Q(quantity__gt=0), name="packing_line_positive"),
+            models.CheckConstraint(condition=models.Q(open_quantity__gte=0), name="packing_line_open_not_negative"),
+            models.CheckConstraint(condition=models.Q(open_quantity__lte=models.F("quantity")), name="packing_line_open_within"),
+        ]
+
+    def __str__(self) -> str:
+        """What it lists."""
+        return f"{self.number}: {self.quantity} of {self.item}"

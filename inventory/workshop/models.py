@@ -1,0 +1,114 @@
+"""Who works where: workshops, their members, their benches."""
+
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.models import PermissionsMixin
+from django.db import models
+from django.db.models.functions import Upper
+from django_scopes import ScopedManager
+from simple_history.models import HistoricalRecords
+
+
+class UserManager(BaseUserManager["User"]):
+    """Users are known by their e-mail address alone."""
+
+    def create_user(self, email: str, password: str | None = None, **extra: Any) -> "User":
+        """Make a user; without a password only a sign-in link lets them in."""
+        user = self.model(email=self.normalize_email(email).lower(), **extra)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+    def create_superuser(self, email: str, password: str | None = None, **extra: Any) -> "User":
+        """Make a user who may repair anything."""
+        return self.create_user(email, password, is_superuser=True, is_staff=True, **extra)
+
+
+class User(AbstractBaseUser, PermissionsMixin):
+    """A person who signs in. What they may do comes from their memberships."""
+
+    email = models.EmailField("e-mail", unique=True)
+    is_active = models.BooleanField(default=True)
+    is_staff = models.BooleanField(default=False)
+
+    objects = UserManager()
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+
+    def __str__(self) -> str:
+        """Their address."""
+        return self.email
+
+
+class Role(models.TextChoices):
+    """What a member is in a workshop; `policy` says what each may do."""
+
+    OWNER = "owner", "owner"
+    STOREKEEPER = "storekeeper", "storekeeper"
+    BUILDER = "builder", "builder"
+    INSPECTOR = "inspector", "inspector"
+    READER = "reader", "reader"
+
+
+class Workshop(models.Model):
+    """One garage or one club: the tenant. Everything else belongs to exactly one."""
+
+    code = models.CharField(max_length=40)
+    name = models.CharField(max_length=120)
+    receiving_days = models.PositiveSmallIntegerField(
+        "receiving allowance in days",
+        default=3,
+        help_text="Days between a crate's arrival and its parts being usable. The 3 is a starting value of ours, not a source's.",
+    )
+
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(Upper("code"), name="workshop_code_unique")]
+
+    def __str__(self) -> str:
+        """Its name."""
+        return self.name
+
+
+class Member(models.Model):
+    """A person in a workshop. One without a user is the workshop's own hand, such as its command line."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="members")
+    user = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="memberships")
+    name = models.CharField(max_length=120)
+    role = models.CharField(max_length=12, choices=Role)
+    active = models.BooleanField(default=True)
+
+    objects = ScopedManager(workshop="workshop")
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["workshop", "user"], name="member_once_a_workshop"),
+            models.UniqueConstraint(fields=["workshop", "name"], condition=models.Q(user=None), name="member_hand_once"),
+        ]
+
+    def __str__(self) -> str:
+        """Their name."""
+        return self.name
+
+
+class Bench(models.Model):
+    """One builder's own stock inside a workshop; a shared one is the club's pool."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="benches")
+    code = models.CharField(max_length=40)
+    name = models.CharField(max_length=120)
+    shared = models.BooleanField(default=False)
+
+    objects = ScopedManager(workshop="workshop")
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint("workshop", Upper("code"), name="bench_code_unique")]
+
+    def __str__(self) -> str:
+        """Its name."""
+        return self.name

@@ -1,0 +1,42 @@
+"""Who may do what: one table, asked by pages, API and commands alike."""
+
+from collections.abc import Mapping
+
+from inventory.common.problems import Problem
+from inventory.workshop.models import Bench, Member, Role
+
+_ALL = frozenset(Role)
+_HANDS = frozenset({Role.OWNER, Role.STOREKEEPER, Role.BUILDER})
+
+PERMISSIONS: Mapping[str, frozenset[str]] = {
+    "read": _ALL,
+    "use_stock": _HANDS,  # finish a step, take it back, use, move
+    "plan": _HANDS,  # dates of steps, set-asides
+    "keep_stock": frozenset({Role.OWNER, Role.STOREKEEPER}),  # receive, count and correct, scrap
+    "order": frozenset({Role.OWNER, Role.STOREKEEPER}),
+    "judge_lots": frozenset({Role.OWNER, Role.STOREKEEPER, Role.INSPECTOR}),
+    "manage": frozenset({Role.OWNER}),
+}
+
+
+class NotAllowed(Problem):
+    """The member's role doesn't cover this."""
+
+    status = 403
+    title = "Not allowed"
+
+
+def allowed(member: Member, permission: str) -> bool:
+    """Whether the member's role covers `permission`."""
+    return member.active and member.role in PERMISSIONS[permission]
+
+
+def require(member: Member, permission: str, bench: Bench | None = None) -> None:
+    """Raise `NotAllowed` unless the member's role covers `permission` in the bench's workshop."""
+    if bench is not None and bench.workshop_id != member.workshop_id:
+        message = f"{bench.code} is a bench of another workshop"
+        raise NotAllowed(message)
+    if not allowed(member, permission):
+        roles = ", ".join(role.value for role in Role if role in PERMISSIONS[permission])
+        message = f"{member.name} is {member.role} here; this takes one of: {roles}"
+        raise NotAllowed(message)
