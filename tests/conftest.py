@@ -6,7 +6,16 @@ from django.test import TransactionTestCase
 from django_scopes import scope, scopes_disabled
 
 from inventory.stock import triggers
-from tests import factories
+from tests import factories, needs
+
+
+def pytest_configure():
+    needs.refuse_what_is_absent()
+
+
+def pytest_collection_modifyitems(items):
+    needs.skip_what_cannot_run(items)
+
 
 _teardown = TransactionTestCase._fixture_teardown
 

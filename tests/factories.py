@@ -181,7 +181,8 @@ def stock(lot, quantity, place=None, by=None):
     """Put `quantity` of `lot` into `place` as a supplier's delivery, ledger and holding alike."""
     workshop = lot.workshop
     place = place or PlaceFactory(workshop=workshop)
-    supplier, _ = Place.objects.get_or_create(workshop=workshop, end="supplier", key="supplier", defaults={"name": "supplier", "path": "supplier"})
+    named = {"name": "supplier", "path": "supplier"}
+    supplier, _ = Place.objects.get_or_create(workshop=workshop, end="supplier", key="supplier", defaults=named)
     by = by or MemberFactory(workshop=workshop)
     Movement.objects.create(workshop=workshop, lot=lot, quantity=Decimal(quantity), source=supplier, target=place, by=by, on=DAY)
     holding, _ = Holding.objects.get_or_create(workshop=workshop, lot=lot, place=place, defaults={"quantity": Decimal(0)})

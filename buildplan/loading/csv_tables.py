@@ -2,12 +2,14 @@
 
 import codecs
 import csv
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 from buildplan.loading.records import Fault, Record, Unreadable, trim
 
 XLSX_MAGIC = b"PK\x03\x04"
+QUOTED = re.compile(r'"[^"]*"')
 UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 SAVE_AGAIN = "save the file again as CSV in UTF-8"
 AS_1252 = f"is not UTF-8, so it is read as Windows-1252: check its accented letters, or {SAVE_AGAIN}"
@@ -16,7 +18,7 @@ AS_1252 = f"is not UTF-8, so it is read as Windows-1252: check its accented lett
 class CsvFile:
     """A CSV file as a source of records. A row has the number of the line on which it starts."""
 
-    ragged = True
+    ragged: bool = True
 
     def __init__(self, path: Path, label: str) -> None:
         """Settle encoding and delimiter. Raises `Unreadable`."""
@@ -28,7 +30,7 @@ class CsvFile:
         except OSError as error:
             raise Unreadable(_cannot_read(error)) from error
         self.decimal_comma = self._delimiter == ";"
-        self.warnings = (AS_1252,) if self._encoding == "cp1252" else ()
+        self.warnings: tuple[str, ...] = (AS_1252,) if self._encoding == "cp1252" else ()
 
     def records(self) -> Iterator[Record]:
         """Each row from the header on, blank ones included."""
@@ -72,8 +74,9 @@ def encoding_of(path: Path) -> str:
 
 
 def delimiter_of(header: str) -> str:
-    """The delimiter that parts `header` into more cells: a comma, or a semicolon."""
-    return ";" if _cell_count(header, ";") > _cell_count(header, ",") else ","
+    """A comma or a semicolon, whichever `header` has more of outside quotes."""
+    bare = QUOTED.sub("", header)
+    return ";" if bare.count(";") > bare.count(",") else ","
 
 
 def explain(error: csv.Error) -> str:
@@ -111,13 +114,6 @@ def _decodes(line: bytes, encoding: str) -> bool:
     except UnicodeDecodeError:
         return False
     return True
-
-
-def _cell_count(line: str, delimiter: str) -> int:
-    try:
-        return len(next(csv.reader([line], delimiter=delimiter), []))
-    except csv.Error:
-        return 0
 
 
 def _cannot_read(error: OSError | UnicodeDecodeError) -> str:

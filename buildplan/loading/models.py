@@ -4,9 +4,9 @@ from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
-from django_scopes import ScopedManager
 
 from inventory.models import Bench, Member, Workshop
+from inventory.workshop.scoping import WorkshopManager
 
 
 class LoadedFile(models.Model):
@@ -20,7 +20,7 @@ class LoadedFile(models.Model):
     by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="loaded_files")
     at = models.DateTimeField(default=timezone.now)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
 
     class Meta:
         indexes: ClassVar = [models.Index(fields=["workshop", "bench", "kind", "digest"], name="loaded_file_digest")]

@@ -9,7 +9,7 @@ BLANKS = " \t\r\n\v\f\u00a0\ufeff"
 SHOWN = 40
 
 
-class Unreadable(ValueError):
+class Unreadable(ValueError):  # noqa: N818 - says what the file is
     """A file or sheet that cannot be read on; `row` is where, if that is known."""
 
     def __init__(self, text: str, row: int | None = None) -> None:
@@ -60,4 +60,4 @@ def trim(text: str) -> str:
 
 def shown(text: str) -> str:
     """The text as a message quotes it: on one line, and not too long."""
-    return repr(text if len(text) <= SHOWN else text[:SHOWN] + "…")
+    return repr(text if len(text) <= SHOWN else text[:SHOWN] + "...")

@@ -58,9 +58,9 @@ class Book:
 class XlsxSheet:
     """One sheet as a source of records."""
 
-    decimal_comma = False
-    ragged = False
-    warnings = ()
+    decimal_comma: bool = False
+    ragged: bool = False
+    warnings: tuple[str, ...] = ()
 
     def __init__(self, values: Workbook, formulas: Workbook | None, title: str, label: str) -> None:
         """Take the sheet from both readings of a workbook."""
@@ -74,7 +74,10 @@ class XlsxSheet:
         row = 0
         try:
             for row, (values, formulas) in enumerate(self._pairs(), start=1):
+                _refuse_past_the_end(row)
                 yield record(row, values, formulas)
+        except Unreadable:
+            raise
         except Exception as error:
             raise Unreadable("is broken from here on: open it in a spreadsheet and save it again", row + 1) from error
 
@@ -117,8 +120,9 @@ def number_text(value: float) -> str:
 def date_text(value: date, number_format: str) -> str:
     """The ISO day; only the month where the cell shows none, since spreadsheets store `2027-03` as its first day."""
     day = value.date() if isinstance(value, datetime) else value
-    shows_day = "d" in FORMAT_ASIDE.sub("", number_format).lower()
-    return day.isoformat() if shows_day or day.day != 1 else day.isoformat()[:7]
+    letters = FORMAT_ASIDE.sub("", number_format).lower()
+    month_alone = day.day == 1 and "y" in letters and "d" not in letters
+    return day.isoformat()[:7] if month_alone else day.isoformat()
 
 
 def _open(path: Path, *, data_only: bool) -> Workbook:
@@ -129,7 +133,12 @@ def _rows(book: Workbook, title: str) -> Iterator[Sequence[AnyCell]]:
     sheet = book[title]
     # The size that a file states for a sheet is often wrong, and would cut rows off.
     sheet.reset_dimensions()
-    return iter(sheet.iter_rows(max_row=LAST_ROW))
+    return iter(sheet.iter_rows(max_row=LAST_ROW + 1))
+
+
+def _refuse_past_the_end(row: int) -> None:
+    if row > LAST_ROW:
+        raise Unreadable("is past the last row that the format allows: move it up", row)
 
 
 def _inspect(path: Path) -> bool:

@@ -5,11 +5,11 @@ from typing import ClassVar
 from django.db import models
 from django.db.models.functions import Upper
 from django.utils import timezone
-from django_scopes import ScopedManager
 from simple_history.models import HistoricalRecords
 
 from inventory.common.fields import QuantityField
 from inventory.models import Bench, Item, Member, Workshop
+from inventory.workshop.scoping import WorkshopManager
 
 
 class Hand(models.TextChoices):
@@ -28,7 +28,7 @@ class Project(models.Model):
     code = models.CharField(max_length=40)
     name = models.CharField(max_length=120)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -47,7 +47,7 @@ class Section(models.Model):
     name = models.CharField(max_length=120)
     position = models.PositiveIntegerField()
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -73,7 +73,7 @@ class Step(models.Model):
     done = models.BooleanField(default=False)
     done_on = models.DateField(null=True, blank=True)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -94,7 +94,7 @@ class StepAfter(models.Model):
     step = models.ForeignKey(Step, on_delete=models.CASCADE, related_name="afters")
     after = models.ForeignKey(Step, on_delete=models.CASCADE, related_name="befores")
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
 
     class Meta:
         constraints: ClassVar = [
@@ -116,7 +116,7 @@ class CallOut(models.Model):
     quantity = QuantityField()
     rounding = models.CharField(max_length=200, blank=True)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -143,7 +143,7 @@ class Finish(models.Model):
     taken_back_at = models.DateTimeField(null=True, blank=True)
     taken_back_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
 
     class Meta:
         constraints: ClassVar = [

@@ -40,7 +40,7 @@ SQLITE_OPTIONS = {
 
 def _database() -> dict[str, Any]:
     """The one database. SQLite in either spelling gets the same options, so that a crash loses nothing."""
-    database = dict(dj_database_url.parse(os.environ.get("DATABASE_URL") or f"sqlite:///{BASE_DIR / 'rivetloft.sqlite3'}"))
+    database: dict[str, Any] = {**dj_database_url.parse(os.environ.get("DATABASE_URL") or f"sqlite:///{BASE_DIR / 'rivetloft.sqlite3'}")}
     if database["ENGINE"] == "django.db.backends.sqlite3":
         database["OPTIONS"] = {**database.get("OPTIONS", {}), **SQLITE_OPTIONS}
         # A file, not memory: tests then run with WAL and its locks, as the site does. One a process: runs side by side don't meet.

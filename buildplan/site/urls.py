@@ -1,5 +1,10 @@
 """Every address of the site."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from buildplan import api, urls
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("api/v1/", include(api.urlpatterns)),
+    path("", include(urls.urlpatterns)),
+]

@@ -4,11 +4,11 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models.functions import Upper
-from django_scopes import ScopedManager
 from simple_history.models import HistoricalRecords
 
 from inventory.common.fields import FractionField, QuantityField
 from inventory.workshop.models import Workshop
+from inventory.workshop.scoping import WorkshopManager
 
 
 class Kind(models.TextChoices):
@@ -47,7 +47,7 @@ class Item(models.Model):
     base = models.DecimalField("parts of base", max_digits=12, decimal_places=6, null=True, blank=True)
     accelerator = models.DecimalField("parts of accelerator", max_digits=12, decimal_places=6, null=True, blank=True)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -73,7 +73,7 @@ class Identifier(models.Model):
     text = models.CharField(max_length=80)
     key = models.CharField(max_length=80)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:

@@ -2,10 +2,13 @@
 
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models
+
+if TYPE_CHECKING:
+    from django.db.models.expressions import Combinable
 
 PLACES = 3
 STEP = Decimal(1).scaleb(-PLACES)
@@ -38,8 +41,33 @@ def plain(value: Decimal) -> str:
     return "0" if text in {"", "-0"} else text
 
 
-class QuantityField(models.BigIntegerField):
+# What a field takes and what it gives. Django's fields accept these type arguments in their stubs alone, so at run time they are dropped.
+Set_contra = TypeVar("Set_contra", contravariant=True)
+Get_co = TypeVar("Get_co", covariant=True)
+
+if TYPE_CHECKING:
+    _Integer = models.Field
+    _Text = models.Field
+else:
+
+    class _Untyped:
+        def __class_getitem__(cls, _types):  # noqa: ANN001, ANN204 - never seen by a type checker
+            return cls
+
+    class _Integer(_Untyped, models.BigIntegerField):
+        pass
+
+    class _Text(_Untyped, models.CharField):
+        pass
+
+
+class QuantityField(_Integer[Set_contra, Get_co]):
     """A quantity of an item's stock unit: `Decimal` in Python, whole thousandths in the database."""
+
+    if TYPE_CHECKING:
+        _pyi_private_set_type: Decimal | int | Combinable
+        _pyi_private_get_type: Decimal
+        _pyi_lookup_exact_type: Decimal | int
 
     description = "exact quantity in thousandths of the stock unit"
 
@@ -57,7 +85,7 @@ class QuantityField(models.BigIntegerField):
             message = f"{value!r} is no quantity"
             raise ValidationError(message) from error
 
-    def get_prep_value(self, value: Any) -> int | None:
+    def get_prep_value(self, value: Any) -> Any:
         """A `Decimal` or whole number becomes thousandths; expressions pass."""
         if value is None or hasattr(value, "resolve_expression"):
             return value
@@ -67,11 +95,16 @@ class QuantityField(models.BigIntegerField):
         """Forms ask for a decimal of three places."""
         from django import forms  # noqa: PLC0415 - only where a form is made
 
-        return forms.DecimalField(**{"decimal_places": PLACES, "max_digits": 15, "label": kwargs.get("label"), "required": not self.blank})
+        return forms.DecimalField(decimal_places=PLACES, max_digits=15, label=kwargs.get("label"), required=not self.blank)
 
 
-class FractionField(models.CharField):
+class FractionField(_Text[Set_contra, Get_co]):
     """An exact ratio such as a rivet's `1/8` inch: `Fraction` in Python, its text in the database."""
+
+    if TYPE_CHECKING:
+        _pyi_private_set_type: Fraction | Decimal | int | str | Combinable
+        _pyi_private_get_type: Fraction
+        _pyi_lookup_exact_type: Fraction | str
 
     description = "exact fraction"
 

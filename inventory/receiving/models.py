@@ -4,13 +4,13 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models.functions import Upper
-from django_scopes import ScopedManager
 from simple_history.models import HistoricalRecords
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import QuantityField
 from inventory.stock.models import Dated
 from inventory.workshop.models import Bench, Workshop
+from inventory.workshop.scoping import WorkshopManager
 
 
 class Crate(models.Model):
@@ -23,7 +23,7 @@ class Crate(models.Model):
     due_on = models.DateField(null=True, blank=True)
     request_key = models.UUIDField(null=True, blank=True)  # the form that made it: sent twice, it makes one crate
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -46,7 +46,7 @@ class Bag(models.Model):
     name = models.CharField(max_length=80)
     path = models.CharField(max_length=400)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -71,7 +71,7 @@ class PackingLine(Dated):
     lot_code = models.CharField(max_length=80, blank=True)
     rounding = models.CharField(max_length=200, blank=True)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:

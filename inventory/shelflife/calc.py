@@ -49,9 +49,9 @@ class StatedDate:
     def __str__(self) -> str:
         """The text as `parse` reads it."""
         if self.precision == "month":
-            return f"{self.last_day:%Y-%m}"
+            return self.last_day.isoformat()[:7]
         if self.precision == "quarter":
-            return f"{self.last_day.month // 3}Q{self.last_day:%Y}"
+            return f"{self.last_day.month // 3}Q{self.last_day.isoformat()[:4]}"
         return self.last_day.isoformat()
 
     def plus_months(self, months: int) -> date:

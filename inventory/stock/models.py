@@ -4,13 +4,13 @@ from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
-from django_scopes import ScopedManager
 from simple_history.models import HistoricalRecords
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import QuantityField
 from inventory.shelflife.calc import StatedDate
 from inventory.workshop.models import Bench, Member, Workshop
+from inventory.workshop.scoping import WorkshopManager
 
 PRECISIONS = [("day", "day"), ("month", "month"), ("quarter", "quarter")]
 
@@ -36,7 +36,7 @@ class Place(models.Model):
     key = models.CharField(max_length=400)  # path in one case, as it is compared
     end = models.CharField(max_length=10, choices=End, default=End.STORAGE)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -89,7 +89,7 @@ class Lot(Dated):
     state = models.CharField(max_length=11, choices=State, default=State.GOOD)
     rounding = models.CharField(max_length=200, blank=True)  # how its quantity was converted, where that rounded
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -115,7 +115,7 @@ class Movement(models.Model):
     ref = models.CharField(max_length=60, blank=True, db_index=True)  # opaque: given and resolved by who asked for it
     reverses = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by")
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
 
     class Meta:
         constraints: ClassVar = [
@@ -136,7 +136,7 @@ class Holding(models.Model):
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="holdings")
     quantity = QuantityField()
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
 
     class Meta:
         constraints: ClassVar = [
@@ -157,7 +157,7 @@ class SetAside(models.Model):
     ref = models.CharField(max_length=60, db_index=True)
     quantity = QuantityField()
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:

@@ -16,8 +16,10 @@ _SQLITE = [
     for what in ("UPDATE", "DELETE")
 ]
 _POSTGRESQL = [
-    f"CREATE OR REPLACE FUNCTION ledger_refuse() RETURNS trigger LANGUAGE plpgsql AS "
-    f"$$ BEGIN RAISE EXCEPTION '{SENTENCE}' USING ERRCODE = 'integrity_constraint_violation'; END $$",
+    (
+        f"CREATE OR REPLACE FUNCTION ledger_refuse() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{SENTENCE}' USING ERRCODE = 'integrity_constraint_violation'; END $$"
+    ),
     f"DROP TRIGGER IF EXISTS ledger_append_only ON {TABLE}",
     f"CREATE TRIGGER ledger_append_only BEFORE UPDATE OR DELETE ON {TABLE} FOR EACH ROW EXECUTE FUNCTION ledger_refuse()",
 ]

@@ -6,8 +6,9 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.db import models
 from django.db.models.functions import Upper
-from django_scopes import ScopedManager
 from simple_history.models import HistoricalRecords
+
+from inventory.workshop.scoping import WorkshopManager
 
 
 class UserManager(BaseUserManager["User"]):
@@ -81,7 +82,7 @@ class Member(models.Model):
     role = models.CharField(max_length=12, choices=Role)
     active = models.BooleanField(default=True)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
@@ -103,7 +104,7 @@ class Bench(models.Model):
     name = models.CharField(max_length=120)
     shared = models.BooleanField(default=False)
 
-    objects = ScopedManager(workshop="workshop")
+    objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:

@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping
 
+from django.db import models
+
 from inventory.common.problems import Problem
-from inventory.workshop.models import Bench, Member, Role
+from inventory.workshop.models import Bench, Member, Role, Workshop
 
 _ALL = frozenset(Role)
 _HANDS = frozenset({Role.OWNER, Role.STOREKEEPER, Role.BUILDER})
@@ -40,3 +42,11 @@ def require(member: Member, permission: str, bench: Bench | None = None) -> None
         roles = ", ".join(role.value for role in Role if role in PERMISSIONS[permission])
         message = f"{member.name} is {member.role} here; this takes one of: {roles}"
         raise NotAllowed(message)
+
+
+def own(member: Member, *rows: models.Model) -> None:
+    """Raise `NotAllowed` where a row belongs to another workshop. It is not named: who isn't a member there learns nothing of it."""
+    for row in rows:
+        owner = row.pk if isinstance(row, Workshop) else row.workshop_id  # type: ignore[attr-defined]
+        if owner != member.workshop_id:
+            raise NotAllowed(f"this {row._meta.verbose_name} is another workshop's")  # noqa: SLF001 - Django's documented API

@@ -4,7 +4,8 @@ from typing import Any
 
 from django_scopes import scopes_disabled
 
-from inventory.workshop.models import Member
+from inventory.common.problems import Problem
+from inventory.workshop.models import Member, Workshop
 
 
 def membership(user: Any, named: str | None, chosen: str | None) -> Member | None:
@@ -23,3 +24,15 @@ def membership(user: Any, named: str | None, chosen: str | None) -> Member | Non
     if named is not None:
         return by_code.get(named.upper())
     return by_code.get((chosen or "").upper()) or (found[0] if found else None)
+
+
+def workshop_of(code: str | None) -> Workshop:
+    """The workshop of a code (any case), or the only one. Raises a `Problem` that lists them. One query."""
+    found = {workshop.code.upper(): workshop for workshop in Workshop.objects.order_by("code")}
+    if code is None and len(found) == 1:
+        return next(iter(found.values()))
+    if code is None or code.strip().upper() not in found:
+        listed = ", ".join(workshop.code for workshop in found.values()) or "none yet"
+        what = "name the workshop with --workshop" if code is None else f"no workshop {code}"
+        raise Problem(f"{what}: the workshops are {listed}")
+    return found[code.strip().upper()]

@@ -1,0 +1,9 @@
+"""Addresses of the API: wiring only."""
+
+from django.urls import path
+
+from buildplan.shortfall.api import ShortfallView
+
+urlpatterns = [
+    path("projects/<str:code>/shortfall", ShortfallView.as_view(), name="api-shortfall"),
+]

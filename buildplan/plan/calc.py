@@ -1,0 +1,33 @@
+"""The order of steps. Pure: no Django, no clock."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+
+def loops(afters: Mapping[str, Sequence[str]]) -> Iterator[tuple[str, ...]]:
+    """Chains of steps that lead back to where they start, which is named at both ends: `("A", "B", "A")`.
+
+    `afters` names for each step those it waits for. Once one link of each loop is cut, no loop is left.
+    """
+    settled: set[str] = set()
+    for start in afters:
+        if start not in settled:
+            yield from _loops_from(start, afters, settled)
+
+
+def _loops_from(start: str, afters: Mapping[str, Sequence[str]], settled: set[str]) -> Iterator[tuple[str, ...]]:
+    """Walk depth first, without recursion: a plan may be one chain of thousands of steps."""
+    path = {start: iter(afters[start])}
+    while path:
+        step, waits_for = next(reversed(path.items()))
+        after = next(waits_for, None)
+        if after is None:
+            settled.add(step)
+            del path[step]
+        elif after in path:
+            yield _closed(list(path), after)
+        elif after not in settled:
+            path[after] = iter(afters.get(after, ()))
+
+
+def _closed(path: list[str], after: str) -> tuple[str, ...]:
+    return (*path[path.index(after) :], after)

@@ -1,0 +1,345 @@
+"""Netting: what a demand takes from which lots, and what is then missing. Pure: no Django, no clock.
+
+Needs are served in time order, each first from what is set aside for that very step, then from the usable lot that expires first.
+Where a need may be split over lots, no other choice serves more (by exchange; `tests/buildplan/shortfall` checks it against a
+maximum flow). Quantities are `Decimal` in the item's stock unit.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import ROUND_CEILING, Decimal
+from enum import StrEnum
+from heapq import heappop, heappush
+from typing import NamedTuple
+
+from inventory.shelflife.calc import Limit
+
+NOTHING = Decimal(0)
+ONE_DAY = timedelta(days=1)
+
+
+class Why(StrEnum):
+    """Why a quantity doesn't count, in the order in which the first that fits is given."""
+
+    QUARANTINED = "quarantined"
+    DISPUTED = "disputed"
+    FAILED = "failed"
+    UNKNOWN_LIFE = "unknown_life"
+    EXPIRED = "expired"
+    OTHER_BENCH = "other_bench"
+    LENT = "lent"
+    SET_ASIDE = "set_aside"
+    LATE = "late"
+
+
+class ItemFacts(NamedTuple):
+    """What netting asks of an item. `returned` things come back after their step; `timed` ones count only with a known life."""
+
+    id: int
+    code: str
+    name: str
+    unit: str
+    returned: bool
+    timed: bool
+    pack: Decimal | None
+    lead_days: int | None
+    life_months: int | None
+    open_life_days: int | None
+    min_life_days: int
+
+
+class Need(NamedTuple):
+    """What one step takes of an item on a day. `order` is plan order; `note` says how the figure was converted, if that rounded."""
+
+    day: date
+    order: tuple[int, int]
+    step: int
+    label: str
+    quantity: Decimal
+    rule: str
+    note: str
+    until: date | None = None  # a returned thing is held through this day; None is its own day alone
+
+    @property
+    def through(self) -> date:
+        """The last day on which a returned thing is held."""
+        return self.day if self.until is None or self.until < self.day else self.until
+
+
+class Supply(NamedTuple):
+    """A lot on hand, or a packing line on its way. `key` tells them apart: a lot's id, a line's id below zero.
+
+    `ready` is the day from which it serves (None: it is here); `ending` what ends its life (None: no end is known of).
+    `blocked` says why none of it counts. `aside` are the quantities held for steps. `where` is its places, or the crate's due day.
+    """
+
+    key: int
+    code: str
+    quantity: Decimal
+    ready: date | None
+    ending: Limit | None
+    blocked: Why | None = None
+    aside: tuple[tuple[int, Decimal], ...] = ()
+    crate: str = ""
+    where: str = ""
+    note: str = ""
+
+    @property
+    def on_hand(self) -> bool:
+        """Here, not on its way."""
+        return not self.crate
+
+
+@dataclass(slots=True)
+class Stock:
+    """A supply while it is being allocated: what is still free, and what is still held for whom."""
+
+    supply: Supply
+    serves_until: date
+    free: Decimal
+    held: dict[int, Decimal]
+
+    @property
+    def left(self) -> Decimal:
+        """What nobody took."""
+        return self.free + sum(self.held.values(), NOTHING)
+
+
+class Served(NamedTuple):
+    """One allocation."""
+
+    need: Need
+    supply: Supply
+    quantity: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The answer for one item. Quantities are in its stock unit."""
+
+    item: ItemFacts
+    needed: Decimal
+    usable: Decimal
+    in_transit: Decimal
+    short: Decimal
+    first_short: date | None
+    order_by: date | None
+    buy: Decimal
+    packs: int | None
+    unusable: tuple[tuple[Why, Decimal], ...]
+    needs: tuple[Need, ...]
+    served: tuple[Served, ...]
+    blocked: tuple[tuple[Why, Supply, Decimal], ...]
+    as_of: date
+    receiving_days: int
+    not_before: date | None = None
+    peak_day: date | None = None
+    steps: tuple[str, ...] = field(default=())
+
+
+def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, as_of: date, receiving_days: int) -> Line:
+    """Net one item's needs against its supplies. Needs may come in any order; there must be at least one."""
+    ordered = sorted(needs, key=lambda need: (need.day, need.order))
+    stocks = [_stock(supply, item.min_life_days) for supply in supplies]
+    result = _hold(ordered, stocks) if item.returned else _consume(ordered, stocks)
+    order_by = _order_by(result.first_short, item.lead_days, receiving_days)
+    buy, packs = to_buy(result.short, item.pack)
+    blocked = tuple(_blocked(ordered, stocks, result.first_short, keeps=item.returned))
+    return Line(
+        item=item,
+        needed=result.needed,
+        usable=result.usable,
+        in_transit=result.in_transit,
+        short=result.short,
+        first_short=result.first_short,
+        order_by=order_by,
+        buy=buy,
+        packs=packs,
+        unusable=_totals(blocked),
+        needs=tuple(ordered),
+        served=tuple(result.served),
+        blocked=blocked,
+        as_of=as_of,
+        receiving_days=receiving_days,
+        peak_day=result.peak_day,
+        steps=tuple(dict.fromkeys(need.label for need in ordered)),
+    )
+
+
+def to_buy(short: Decimal, pack: Decimal | None) -> tuple[Decimal, int | None]:
+    """What to buy, and in how many whole packs; no pack, no rounding."""
+    if pack is None:
+        return short, None
+    packs = int((short / pack).to_integral_value(ROUND_CEILING))
+    return packs * pack, packs
+
+
+def _order_by(first_short: date | None, lead_days: int | None, receiving_days: int) -> date | None:
+    if first_short is None or lead_days is None:
+        return None
+    return first_short - timedelta(days=lead_days + receiving_days)
+
+
+def _stock(supply: Supply, min_life_days: int) -> Stock:
+    """Split a supply into what is held for steps and what is free; holds that a count has overtaken shrink, the first first served."""
+    last = date.max if supply.ending is None else supply.ending.last_day - timedelta(days=min_life_days)
+    free, held = supply.quantity, {}
+    for step, quantity in supply.aside:
+        held[step] = min(quantity, free)
+        free -= held[step]
+    return Stock(supply, last, free, held)
+
+
+@dataclass(slots=True)
+class _Result:
+    """What netting found for one item, before packs and dates."""
+
+    needed: Decimal
+    usable: Decimal
+    in_transit: Decimal
+    short: Decimal
+    first_short: date | None
+    served: list[Served]
+    peak_day: date | None = None
+
+
+def _consume(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
+    """Serve needs that use things up, in time order."""
+    held: dict[int, list[Stock]] = defaultdict(list)
+    for stock in stocks:
+        if stock.supply.blocked is None:
+            for step in stock.held:
+                held[step].append(stock)
+    shelf = _Shelf(stock for stock in stocks if stock.supply.blocked is None)
+    served: list[Served] = []
+    short, first_short = NOTHING, None
+    for need in needs:
+        left = _take_held(need, held.get(need.step, ()), served)
+        left = shelf.take(need, left, served)
+        if left:
+            short += left
+            first_short = first_short or need.day
+    needed = sum((need.quantity for need in needs), NOTHING)
+    usable = sum((one.quantity for one in served if one.supply.on_hand), NOTHING)
+    return _Result(needed, usable, needed - short - usable, short, first_short, served)
+
+
+def _take_held(need: Need, stocks: Iterable[Stock], served: list[Served]) -> Decimal:
+    """Serve a need from what is set aside for its step; give back what it still wants."""
+    left = need.quantity
+    for stock in sorted(stocks, key=_rank):
+        took = min(left, stock.held[need.step])
+        if took and stock.serves_until >= need.day and (stock.supply.ready is None or stock.supply.ready <= need.day):
+            stock.held[need.step] -= took
+            left -= took
+            served.append(Served(need, stock.supply, took))
+    return left
+
+
+def _rank(stock: Stock) -> tuple[date, bool, date, str, int]:
+    """Which of two usable supplies serves first: the one that expires first, then on hand, then due earlier, then by lot code."""
+    supply = stock.supply
+    return (stock.serves_until, not supply.on_hand, supply.ready or date.min, supply.code, supply.key)
+
+
+class _Shelf:
+    """The free stock as days go by: supplies come in when they are ready, and leave when they are empty or dead."""
+
+    def __init__(self, stocks: Iterable[Stock]) -> None:
+        self._coming = sorted(stocks, key=lambda stock: stock.supply.ready or date.min, reverse=True)
+        self._here: list[tuple[tuple[date, bool, date, str, int], Stock]] = []
+
+    def take(self, need: Need, left: Decimal, served: list[Served]) -> Decimal:
+        """Serve `left` of a need; give back what stays short. Needs must come in time order."""
+        self._bring_in(need.day)
+        here = self._here
+        while left and here:
+            stock = here[0][1]
+            if stock.serves_until < need.day or not stock.free:
+                heappop(here)
+                continue
+            took = min(left, stock.free)
+            stock.free -= took
+            left -= took
+            served.append(Served(need, stock.supply, took))
+        return left
+
+    def _bring_in(self, day: date) -> None:
+        while self._coming and (self._coming[-1].supply.ready or date.min) <= day:
+            stock = self._coming.pop()
+            heappush(self._here, (_rank(stock), stock))
+
+
+def _hold(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
+    """Compare what steps hold at once with what is there, day by day."""
+    there = [stock for stock in stocks if stock.supply.blocked is None]
+    needed, short, peak_day, first_short = NOTHING, NOTHING, None, None
+    for day, held, have in _day_by_day(needs, there):
+        if held > needed:
+            needed, peak_day = held, day
+        if held > have:
+            short = max(short, held - have)
+            first_short = first_short or day
+    own = sum((stock.supply.quantity for stock in there if stock.supply.on_hand), NOTHING)
+    usable = min(own, needed - short)
+    return _Result(needed, usable, needed - short - usable, short, first_short, [], peak_day)
+
+
+def _day_by_day(needs: Iterable[Need], stocks: Iterable[Stock]) -> Iterator[tuple[date, Decimal, Decimal]]:
+    """Each day on which what is held or what is there changes, with both."""
+    held: dict[date, Decimal] = defaultdict(Decimal)
+    there: dict[date, Decimal] = defaultdict(Decimal)
+    for need in needs:
+        held[need.day] += need.quantity
+        held[need.through + ONE_DAY] -= need.quantity
+    for stock in stocks:
+        there[stock.supply.ready or date.min] += stock.supply.quantity
+        if stock.serves_until < date.max:
+            there[max(stock.serves_until + ONE_DAY, stock.supply.ready or date.min)] -= stock.supply.quantity
+    holding, having = NOTHING, NOTHING
+    for day in sorted(held.keys() | there.keys()):
+        holding += held[day]
+        having += there[day]
+        yield day, holding, having
+
+
+def _blocked(
+    needs: Sequence[Need],
+    stocks: Iterable[Stock],
+    first_short: date | None,
+    *,
+    keeps: bool,
+) -> Iterator[tuple[Why, Supply, Decimal]]:
+    """What doesn't count, each quantity under the first reason that fits. `keeps`: the item comes back, so nothing was taken."""
+    last_need = max(need.day for need in needs)
+    wanting = {need.step for need in needs}
+    for stock in stocks:
+        supply = stock.supply
+        if not supply.on_hand:
+            late = supply.blocked is Why.LATE or (first_short is not None and supply.ready is not None and supply.ready > first_short)
+            found = [(Why.LATE, stock.left)] if late else []
+        elif supply.blocked is Why.OTHER_BENCH:
+            found = [(Why.OTHER_BENCH, stock.free)] if stock.serves_until >= last_need else []
+        elif supply.blocked is not None:
+            found = [(supply.blocked, supply.quantity)]
+        elif stock.serves_until < last_need:
+            found = [(Why.EXPIRED, supply.quantity if keeps else stock.left)]
+        elif keeps:
+            found = []
+        else:
+            found = [(Why.SET_ASIDE, _withheld(stock, wanting))]
+        yield from ((why, supply, quantity) for why, quantity in found if quantity > 0)
+
+
+def _withheld(stock: Stock, wanting: set[int]) -> Decimal:
+    """What is still held for one step and would serve another of this demand."""
+    return sum((left for step, left in stock.held.items() if wanting - {step}), NOTHING)
+
+
+def _totals(blocked: Iterable[tuple[Why, Supply, Decimal]]) -> tuple[tuple[Why, Decimal], ...]:
+    totals: dict[Why, Decimal] = {}
+    for why, _, quantity in blocked:
+        totals[why] = totals.get(why, NOTHING) + quantity
+    return tuple((why, totals[why]) for why in Why if why in totals)

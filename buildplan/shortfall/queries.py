@@ -1,0 +1,231 @@
+"""Reads behind the order sheet: a fixed number of SQL queries, whatever the size of plan and stock."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from buildplan.plan.models import CallOut, Project, Step, StepAfter
+from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, Why, net
+from buildplan.shortfall.demand import StepDay, StepFacts, step_days
+from buildplan.shortfall.life import ending, unknown
+from inventory.catalogue.models import DYING, RETURNED
+from inventory.common.problems import Problem
+from inventory.models import Bench, Holding, Item, PackingLine, Place, SetAside
+from inventory.shelflife.calc import StatedDate
+
+STEP_REF = "step:"
+
+
+class NotOneBench(Problem):
+    """Projects are netted together only where they draw on one bench's stock."""
+
+    title = "These projects are not of one bench"
+
+
+class NoSuchProject(Problem):
+    """No project of this workshop has that code."""
+
+    status = 404
+    title = "No such project"
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """The answer for one demand: every item it needs, by order-by day (none last), then item code."""
+
+    project: str
+    before: date | None
+    as_of: date
+    lines: tuple[Line, ...]
+
+    @property
+    def short(self) -> tuple[Line, ...]:
+        """The lines on which something is short."""
+        return tuple(line for line in self.lines if line.short)
+
+
+def projects(codes: Iterable[str]) -> list[Project]:
+    """The projects of these codes (any case), each once, in the order named. One query."""
+    wanted = list(dict.fromkeys(code.strip().upper() for code in codes))
+    found = {project.code.upper(): project for project in Project.objects.select_related("bench", "workshop")}
+    for code in wanted:
+        if code not in found:
+            known = ", ".join(sorted(project.code for project in found.values())) or "none yet"
+            message = f"no project {code} here: the projects are {known}"
+            raise NoSuchProject(message)
+    return [found[code] for code in wanted]
+
+
+def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
+    """Net the demand of one or several projects of one bench. Eight queries."""
+    bench = _one_bench(named)
+    steps = _steps(named)
+    days = step_days(steps, _afters(named), before=before, as_of=as_of)
+    needs = _needs(named, {step.id: step for step in steps}, days)
+    found_items = items()
+    supplies = stock(bench, found_items, needs, as_of)
+    lines = [
+        net(found_items[item], found, supplies.get(item, ()), as_of=as_of, receiving_days=bench.workshop.receiving_days)
+        for item, found in needs.items()
+    ]
+    lines.sort(key=lambda line: (line.order_by or date.max, line.item.code))
+    return Shortfall(",".join(project.code for project in named), before, as_of, tuple(lines))
+
+
+def _one_bench(named: Sequence[Project]) -> Bench:
+    benches = {project.bench_id: project.bench for project in named}
+    if len(benches) != 1:
+        names = ", ".join(f"{project.code} of {project.bench.code}" for project in named)
+        message = f"{names}: only projects of one bench are netted together; ask for them one by one"
+        raise NotOneBench(message)
+    return next(iter(benches.values()))
+
+
+def _steps(named: Sequence[Project]) -> list[StepFacts]:
+    order = {project.pk: (at, f"{project.code}:" if len(named) > 1 else "") for at, project in enumerate(named)}
+    rows = Step.objects.filter(project__in=named).values_list("id", "project_id", "code", "position", "planned_on", "done")
+    return [
+        StepFacts(pk, order[project][1] + code, (order[project][0], position), planned, done)
+        for pk, project, code, position, planned, done in rows.iterator()
+    ]
+
+
+def _afters(named: Sequence[Project]) -> list[tuple[int, int]]:
+    return list(StepAfter.objects.filter(step__project__in=named).values_list("step_id", "after_id"))
+
+
+def _needs(named: Sequence[Project], steps: Mapping[int, StepFacts], days: Mapping[int, StepDay]) -> dict[int, list[Need]]:
+    """The needs of the steps that count, by item."""
+    needs: dict[int, list[Need]] = defaultdict(list)
+    rows = CallOut.objects.filter(step__project__in=named, step__done=False)
+    for step, item, quantity, rounding in rows.values_list("step_id", "item_id", "quantity", "rounding").iterator():
+        if (day := days.get(step)) is not None:
+            facts = steps[step]
+            needs[item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, rounding))
+    return needs
+
+
+def items() -> dict[int, ItemFacts]:
+    """What netting asks of every item of the workshop. One query."""
+    columns = ("id", "code", "name", "unit", "kind", "pack", "lead_days", "life_months", "open_life_days", "min_life_days")
+    return {row[0]: _item(row) for row in Item.objects.values_list(*columns)}
+
+
+def _item(row: tuple[Any, ...]) -> ItemFacts:
+    pk, code, name, unit, kind, pack, lead_days, life_months, open_life_days, min_life_days = row
+    timed = kind in DYING or life_months is not None
+    return ItemFacts(pk, code, name, unit, kind in RETURNED, timed, pack, lead_days, life_months, open_life_days, min_life_days)
+
+
+def stock(bench: Bench, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
+    """What the workshop holds and expects of the wanted items, by item. Five queries."""
+    found: dict[int, list[Supply]] = defaultdict(list)
+    ours = {bench.pk, *Bench.objects.filter(shared=True).values_list("pk", flat=True)}
+    for item, supply in _on_hand(ours, items, wanted):
+        found[item].append(supply)
+    for item, supply in _on_the_way(ours, items, wanted, as_of):
+        found[item].append(supply)
+    return found
+
+
+_LOT = ("lot_id", "lot__item_id", "lot__bench_id", "lot__code", "lot__state", "quantity", "place_id")
+_DATES = ("made_on", "made_as", "expires_on", "expires_as")
+
+
+def _on_hand(ours: set[int], items: Mapping[int, ItemFacts], wanted: Mapping[int, Any]) -> Iterable[tuple[int, Supply]]:
+    paths = dict(Place.objects.values_list("id", "path"))
+    aside = _set_asides()
+    columns = (*_LOT, *(f"lot__{name}" for name in _DATES), "lot__opened_on")
+    rows = Holding.objects.filter(quantity__gt=0).order_by("lot_id", "place__path").values_list(*columns)
+    lots: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    for row in rows.iterator():
+        if row[1] in wanted:
+            lots[row[0]].append(row)
+    for held in lots.values():
+        supply = _lot(held, items[held[0][1]], ours, paths, aside)
+        if supply is not None:
+            yield held[0][1], supply
+
+
+def _lot(
+    held: Sequence[tuple[Any, ...]],
+    item: ItemFacts,
+    ours: set[int],
+    paths: Mapping[int, str],
+    aside: Mapping[int, list[tuple[int, Decimal]]],
+) -> Supply | None:
+    """One lot over all its places; None where it is another bench's and not worth asking for."""
+    pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, opened = held[0]
+    made, expires = _stated(made_on, made_as), _stated(expires_on, expires_as)
+    blocked = Why(state) if state != "good" else Why.UNKNOWN_LIFE if unknown(item, made, expires) else None
+    if bench not in ours:
+        if blocked is not None:
+            return None
+        blocked = Why.OTHER_BENCH
+    return Supply(
+        pk,
+        code,
+        sum((row[5] for row in held), Decimal(0)),
+        None,
+        ending(item, made, expires, opened),
+        blocked,
+        tuple(aside.get(pk, ())),
+        where=", ".join(paths[row[6]] for row in held),
+    )
+
+
+def _stated(day: date | None, precision: Any) -> StatedDate | None:
+    return None if day is None else StatedDate(day, precision)
+
+
+def _set_asides() -> dict[int, list[tuple[int, Decimal]]]:
+    """What is held for steps, by lot, the oldest first."""
+    aside: dict[int, list[tuple[int, Decimal]]] = defaultdict(list)
+    for lot, ref, quantity in SetAside.objects.order_by("id").values_list("lot_id", "ref", "quantity"):
+        aside[lot].append((int(ref.removeprefix(STEP_REF)), quantity))
+    return aside
+
+
+_LINE = ("id", "item_id", "crate__code", "crate__due_on", "open_quantity", "lot_code")
+
+
+def _on_the_way(
+    ours: set[int],
+    items: Mapping[int, ItemFacts],
+    wanted: Mapping[int, Any],
+    as_of: date,
+) -> Iterable[tuple[int, Supply]]:
+    rows = PackingLine.objects.filter(open_quantity__gt=0, crate__bench__in=ours).values_list(*_LINE, *_DATES)
+    for row in rows.iterator():
+        if row[1] in wanted:
+            yield row[1], _line(row, items[row[1]], as_of)
+
+
+def _line(row: tuple[Any, ...], item: ItemFacts, as_of: date) -> Supply:
+    pk, _, crate, due, quantity, lot, made_on, made_as, expires_on, expires_as = row
+    made, expires = _stated(made_on, made_as), _stated(expires_on, expires_as)
+    return Supply(
+        -pk,
+        lot,
+        quantity,
+        None if due is None else max(due, as_of),
+        ending(item, made, expires, None),
+        Why.LATE if due is None else None,
+        crate=crate,
+        where=_due(due, as_of),
+        note="its date must be read on arrival" if unknown(item, made, expires) else "",
+    )
+
+
+def _due(due: date | None, as_of: date) -> str:
+    if due is None:
+        return "no due day"
+    return f"due {due}" if due >= as_of else f"due {due}, overdue: counts from {as_of}"
+
+
+def step_ref(step: int) -> str:
+    """How inventory's opaque references name a step."""
+    return f"{STEP_REF}{step}"

@@ -1,0 +1,5 @@
+"""Addresses of the pages: wiring only."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []

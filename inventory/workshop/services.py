@@ -1,0 +1,165 @@
+"""The only writer of workshops, members and benches, and of sign-ins by link."""
+
+from datetime import timedelta
+
+from django.contrib.auth.tokens import PasswordResetTokenGenerator
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db import transaction
+from django.utils import timezone
+from django_scopes import scope
+
+from inventory.common.history import changed_by
+from inventory.common.problems import Problem
+from inventory.common.rows import find_or_make
+from inventory.common.texts import filled
+from inventory.workshop import policy
+from inventory.workshop.models import Bench, Member, Role, User, Workshop
+
+HAND = "command line"
+
+
+class BadMember(Problem):
+    """An address or role that can't be a member's."""
+
+    title = "This can't be a member"
+
+
+class LastOwner(Problem):
+    """A workshop without an owner could never be managed again."""
+
+    status = 409
+    title = "The last owner"
+
+
+@transaction.atomic
+def ensure_workshop(*, code: str, name: str | None = None) -> tuple[Workshop, bool]:
+    """The workshop of `code` (matched ignoring case), made where there is none, and whether it was made.
+
+    It has no bench yet. `name` is the name of a new one, its code unless given; one that is there keeps its own.
+    """
+    code = filled("workshop code", code, 40)
+    name = filled("workshop name", name or code, 120)
+
+    def make() -> Workshop:
+        workshop = changed_by(Workshop(code=code, name=name), None)
+        workshop.save()
+        return workshop
+
+    return find_or_make(lambda: Workshop.objects.filter(code__iexact=code).first(), make)
+
+
+@transaction.atomic
+def ensure_bench(*, workshop: Workshop, code: str, shared: bool = False, by: Member) -> tuple[Bench, bool]:
+    """The bench of `code` in `workshop` (matched ignoring case), made where there is none, and whether it was made.
+
+    `shared` is said of a new one; one that is there stays as it is.
+    """
+    policy.own(by, workshop)
+    policy.require(by, "keep_stock")
+    code = filled("bench code", code, 40)
+
+    def make() -> Bench:
+        bench = changed_by(Bench(workshop=workshop, code=code, name=code, shared=shared), by)
+        bench.save()
+        return bench
+
+    with scope(workshop=workshop):
+        return find_or_make(lambda: Bench.objects.filter(code__iexact=code).first(), make)
+
+
+@transaction.atomic
+def hand(workshop: Workshop) -> Member:
+    """The workshop's own member that commands act by. It has no user, so nobody can sign in as it."""
+
+    def make() -> Member:
+        member = changed_by(Member(workshop=workshop, name=HAND, role=Role.STOREKEEPER), None)
+        member.save()
+        return member
+
+    with scope(workshop=workshop):
+        return find_or_make(lambda: Member.objects.filter(user=None, name=HAND).first(), make)[0]
+
+
+@transaction.atomic
+def set_member(*, email: str, workshop: Workshop, name: str, role: str, by: Member) -> tuple[Member, bool]:
+    """Make the person of `email` a member, or change a member's name and role; and whether they were made one.
+
+    Takes an owner, or the workshop's own hand: who has the command line has the database. A person who left becomes active
+    again. Refuses to take the role from the last owner.
+    """
+    policy.own(by, workshop)
+    if by.user_id is not None:
+        policy.require(by, "manage")
+    user, name, role = _user(email), filled("name", name, 120), _role(role)
+    with scope(workshop=workshop):
+        _lock(workshop)  # two owners who demote each other at once: one of them stays
+        member = Member.objects.filter(user=user).first()
+        if member is not None and role != Role.OWNER:
+            _refuse_last_owner(member)
+        return _save_member(member or Member(workshop=workshop, user=user), name, role, by), member is None
+
+
+def _save_member(member: Member, name: str, role: str, by: Member) -> Member:
+    member.name, member.role, member.active = name, role, True
+    changed_by(member, by).save()
+    return member
+
+
+def _user(email: str) -> User:
+    address = filled("e-mail address", email, 254).lower()
+    try:
+        validate_email(address)
+    except ValidationError as error:
+        raise BadMember(f"{address} is no e-mail address") from error
+    return find_or_make(lambda: User.objects.filter(email=address).first(), lambda: User.objects.create_user(address))[0]
+
+
+def _role(role: str) -> str:
+    if role not in Role.values:
+        raise BadMember(f"{role!r} is no role: there are {', '.join(Role.values)}")
+    return role
+
+
+def _lock(workshop: Workshop) -> None:
+    Workshop.objects.select_for_update(no_key=True).get(pk=workshop.pk)
+
+
+def _refuse_last_owner(member: Member) -> None:
+    if member.role != Role.OWNER or not member.active:
+        return
+    if not Member.objects.filter(role=Role.OWNER, active=True).exclude(user=None).exclude(pk=member.pk).exists():
+        raise LastOwner(f"{member.name} is the last owner here: make somebody else an owner first")
+
+
+class _SignInTokens(PasswordResetTokenGenerator):
+    """Tokens that die with the next sign-in, to the microsecond, and after PASSWORD_RESET_TIMEOUT."""
+
+    key_salt = "inventory.workshop.sign_in"
+
+    def _make_hash_value(self, user: User, timestamp: int) -> str:  # type: ignore[override]
+        last = "" if user.last_login is None else user.last_login.isoformat(timespec="microseconds")
+        return f"{user.pk}:{user.password}:{user.email}:{user.is_active}:{last}:{timestamp}"
+
+
+_tokens = _SignInTokens()
+
+
+def sign_in_token(user: User) -> str:
+    """A token that signs `user` in once, within PASSWORD_RESET_TIMEOUT. Any sign-in of theirs ends it. The link's uid is `user.pk`."""
+    return _tokens.make_token(user)
+
+
+@transaction.atomic
+def use_sign_in_link(uid: int | str, token: str) -> User | None:
+    """The user of a link that is good, which it is no longer after this; None for any other. Of two uses at once one is let in."""
+    if not str(uid).isascii() or not str(uid).isdigit() or len(str(uid)) > len(str(2**63 - 1)) - 1:
+        return None
+    user = User.objects.select_for_update(no_key=True).filter(pk=uid, is_active=True).first()
+    if user is None or not _tokens.check_token(user, token):
+        return None
+    now = timezone.now()
+    # Strictly later, even where the clock stands or was set back: an equal instant would leave the token good.
+    user.last_login = now if user.last_login is None else max(now, user.last_login + timedelta(microseconds=1))
+    user.save(update_fields=["last_login"])
+    return user

@@ -1,0 +1,74 @@
+"""A real browser on the real site: Debian's Chromium, driven by Playwright."""
+
+import os
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+
+from tests import needs
+
+# Playwright's sync API keeps an event loop running in the test's thread, where Django refuses database calls unless told that
+# no coroutine makes them. None does: tests call it as plain code.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+FLAGS = [
+    "--no-sandbox",  # the sandbox needs rights that root in a container lacks
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+SCHEMES = ("light", "dark")
+WIDTHS = (390, 1280)  # a phone and a desk, in CSS pixels
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    path = needs.chromium()
+    if path is None:
+        pytest.skip(needs.NO_CHROMIUM)
+    return {**browser_type_launch_args, "executable_path": path, "args": FLAGS}
+
+
+@pytest.fixture
+def context(context):
+    """Every page fails soon: the site is on this machine."""
+    context.set_default_timeout(10_000)
+    return context
+
+
+@pytest.fixture
+def signed_in(live_server, context, client):
+    """Sign a member in, in this test's browser."""
+
+    def sign_in(member):
+        client.force_login(member.user, backend=BACKEND)
+        cookie = client.cookies[settings.SESSION_COOKIE_NAME]
+        context.add_cookies([{"name": cookie.key, "value": cookie.value, "url": live_server.url}])
+
+    return sign_in
+
+
+@pytest.fixture
+def axe():
+    """Check what `page` shows for everyone: no violation of axe's rules, nothing cut off, in each scheme and width."""
+
+    def check(page):
+        for scheme in SCHEMES:
+            for width in WIDTHS:
+                page.emulate_media(color_scheme=scheme)
+                page.set_viewport_size({"width": width, "height": 844})
+                _check_look(page, f"{scheme}, {width} px wide")
+
+    return check
+
+
+def _check_look(page, look):
+    results = Axe().run(page)
+    assert not results.violations_count, f"{look}: {results.generate_report()}"
+    beyond = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert beyond <= 0, f"{look}: the page scrolls sideways by {beyond} px"
