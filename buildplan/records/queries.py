@@ -65,7 +65,7 @@ def _proposal(
     on: date,
 ) -> Proposal:
     line = net(item, needs, [supply for supply in supplies if supply.on_hand], as_of=on, receiving_days=0)
-    taken = {one.supply.key: one.quantity for one in line.served}
+    taken = {supply.key: quantity for _, supply, quantity in line.served}
     usable = [supply for supply in supplies if supply.on_hand and supply.blocked is None and _alive(supply, item, on)]
     usable.sort(key=lambda supply: (supply.key not in taken, supply.ending.last_day if supply.ending else date.max, supply.code))
     choices = [] if item.returned else [choice for supply in usable for choice in _choices(supply, taken, holdings)]

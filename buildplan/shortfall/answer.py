@@ -35,5 +35,5 @@ def line_object(line: Line) -> dict[str, Any]:
         "packs": None if line.packs is None else str(line.packs),
         "unusable": [{"reason": reason.value, "quantity": plain(quantity)} for reason, quantity in line.unusable],
         "steps": list(line.steps),
-        "trace": [reason._asdict() for reason in why(line)],
+        "trace": [{"text": reason.text, "source": reason.source} for reason in why(line)],
     }

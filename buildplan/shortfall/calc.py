@@ -7,11 +7,11 @@ maximum flow). Quantities are `Decimal` in the item's stock unit.
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
 from inventory.shelflife.calc import Limit
@@ -51,7 +51,10 @@ class ItemFacts(NamedTuple):
 
 
 class Need(NamedTuple):
-    """What one step takes of an item on a day. `order` is plan order; `note` says how the figure was converted, if that rounded."""
+    """What one step takes of an item on a day. `order` is plan order; `note` says how the figure was converted, if that rounded.
+
+    Needs sort as they are served: by day, then in plan order.
+    """
 
     day: date
     order: tuple[int, int]
@@ -92,27 +95,34 @@ class Supply(NamedTuple):
         return not self.crate
 
 
-@dataclass(slots=True)
 class Stock:
     """A supply while it is being allocated: what is still free, and what is still held for whom."""
 
-    supply: Supply
-    serves_until: date
-    free: Decimal
-    held: dict[int, Decimal]
+    __slots__ = ("free", "held", "serves_until", "supply")
+
+    def __init__(self, supply: Supply, min_life_days: int) -> None:
+        """Split a supply into what is held for steps and what is free; where a count left less, the oldest holds come first."""
+        self.supply = supply
+        self.serves_until = date.max if supply.ending is None else back(supply.ending.last_day, min_life_days)
+        self.free = supply.quantity
+        self.held: dict[int, Decimal] | None = None  # most lots hold nothing: no dict for those
+        if supply.aside:
+            self.held = {}
+            for step, quantity in supply.aside:
+                self.held[step] = min(quantity, self.free)
+                self.free -= self.held[step]
 
     @property
     def left(self) -> Decimal:
         """What nobody took."""
-        return self.free + sum(self.held.values(), NOTHING)
+        return self.free if self.held is None else self.free + sum(self.held.values(), NOTHING)
+
+    def serves(self, day: date) -> bool:
+        """Whether it is alive and here on a day."""
+        return self.serves_until >= day and (self.supply.ready is None or self.supply.ready <= day)
 
 
-class Served(NamedTuple):
-    """One allocation."""
-
-    need: Need
-    supply: Supply
-    quantity: Decimal
+Served = tuple[Need, Supply, Decimal]  # one allocation: a plain tuple, since a large plan makes tens of thousands
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,13 +146,17 @@ class Line:
     receiving_days: int
     not_before: date | None = None
     peak_day: date | None = None
-    steps: tuple[str, ...] = field(default=())
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """All steps of the demand that need the item, by day, then in plan order."""
+        return tuple(dict.fromkeys(need.label for need in self.needs))
 
 
 def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, as_of: date, receiving_days: int) -> Line:
     """Net one item's needs against its supplies. Needs may come in any order; there must be at least one."""
-    ordered = sorted(needs, key=lambda need: (need.day, need.order))
-    stocks = [_stock(supply, item.min_life_days) for supply in supplies]
+    ordered = sorted(needs)
+    stocks = [Stock(supply, item.min_life_days) for supply in supplies]
     result = _hold(ordered, stocks) if item.returned else _consume(ordered, stocks)
     order_by = _order_by(result.first_short, item.lead_days, receiving_days)
     buy, packs = to_buy(result.short, item.pack)
@@ -164,7 +178,6 @@ def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, a
         as_of=as_of,
         receiving_days=receiving_days,
         peak_day=result.peak_day,
-        steps=tuple(dict.fromkeys(need.label for need in ordered)),
     )
 
 
@@ -179,17 +192,12 @@ def to_buy(short: Decimal, pack: Decimal | None) -> tuple[Decimal, int | None]:
 def _order_by(first_short: date | None, lead_days: int | None, receiving_days: int) -> date | None:
     if first_short is None or lead_days is None:
         return None
-    return first_short - timedelta(days=lead_days + receiving_days)
+    return back(first_short, lead_days + receiving_days)
 
 
-def _stock(supply: Supply, min_life_days: int) -> Stock:
-    """Split a supply into what is held for steps and what is free; holds that a count has overtaken shrink, the first first served."""
-    last = date.max if supply.ending is None else supply.ending.last_day - timedelta(days=min_life_days)
-    free, held = supply.quantity, {}
-    for step, quantity in supply.aside:
-        held[step] = min(quantity, free)
-        free -= held[step]
-    return Stock(supply, last, free, held)
+def back(day: date, days: int) -> date:
+    """`days` before `day`; the calendar's first day where that lies before it."""
+    return date.fromordinal(max(1, day.toordinal() - days))
 
 
 @dataclass(slots=True)
@@ -207,69 +215,77 @@ class _Result:
 
 def _consume(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
     """Serve needs that use things up, in time order."""
-    held: dict[int, list[Stock]] = defaultdict(list)
-    for stock in stocks:
-        if stock.supply.blocked is None:
-            for step in stock.held:
-                held[step].append(stock)
-    shelf = _Shelf(stock for stock in stocks if stock.supply.blocked is None)
+    usable = [stock for stock in stocks if stock.supply.blocked is None]
+    held = _held(usable)
+    shelf = _Shelf(usable)
     served: list[Served] = []
-    short, first_short = NOTHING, None
+    needed, short, first_short = NOTHING, NOTHING, None
     for need in needs:
-        left = _take_held(need, held.get(need.step, ()), served)
+        needed += need.quantity
+        left = _take_held(need, held[need.step], served) if need.step in held else need.quantity
         left = shelf.take(need, left, served)
         if left:
             short += left
             first_short = first_short or need.day
-    needed = sum((need.quantity for need in needs), NOTHING)
-    usable = sum((one.quantity for one in served if one.supply.on_hand), NOTHING)
-    return _Result(needed, usable, needed - short - usable, short, first_short, served)
+    here = sum((quantity for _, supply, quantity in served if not supply.crate), NOTHING)
+    return _Result(needed, here, needed - short - here, short, first_short, served)
+
+
+def _held(stocks: Iterable[Stock]) -> dict[int, list[Stock]]:
+    """The supplies that hold something for a step, by step, the first to serve first."""
+    held: dict[int, list[Stock]] = defaultdict(list)
+    for stock in stocks:
+        for step in stock.held or ():
+            held[step].append(stock)
+    return {step: sorted(found, key=_rank) for step, found in held.items()}
 
 
 def _take_held(need: Need, stocks: Iterable[Stock], served: list[Served]) -> Decimal:
     """Serve a need from what is set aside for its step; give back what it still wants."""
     left = need.quantity
-    for stock in sorted(stocks, key=_rank):
-        took = min(left, stock.held[need.step])
-        if took and stock.serves_until >= need.day and (stock.supply.ready is None or stock.supply.ready <= need.day):
-            stock.held[need.step] -= took
+    for stock in stocks:
+        held = stock.held or {}
+        took = min(left, held[need.step])
+        if took and stock.serves(need.day):
+            held[need.step] -= took
             left -= took
-            served.append(Served(need, stock.supply, took))
+            served.append((need, stock.supply, took))
     return left
 
 
-def _rank(stock: Stock) -> tuple[date, bool, date, str, int]:
+Rank = tuple[date, bool, date, str, int, Stock]
+
+
+def _rank(stock: Stock) -> Rank:
     """Which of two usable supplies serves first: the one that expires first, then on hand, then due earlier, then by lot code."""
     supply = stock.supply
-    return (stock.serves_until, not supply.on_hand, supply.ready or date.min, supply.code, supply.key)
+    return (stock.serves_until, supply.crate != "", supply.ready or date.min, supply.code, supply.key, stock)
 
 
 class _Shelf:
     """The free stock as days go by: supplies come in when they are ready, and leave when they are empty or dead."""
 
-    def __init__(self, stocks: Iterable[Stock]) -> None:
-        self._coming = sorted(stocks, key=lambda stock: stock.supply.ready or date.min, reverse=True)
-        self._here: list[tuple[tuple[date, bool, date, str, int], Stock]] = []
+    def __init__(self, stocks: Sequence[Stock]) -> None:
+        self._here = [_rank(stock) for stock in stocks if stock.supply.ready is None]
+        heapify(self._here)
+        coming = [(stock.supply.ready, stock.supply.key, stock) for stock in stocks if stock.supply.ready is not None]
+        self._coming = sorted(coming, reverse=True)
 
     def take(self, need: Need, left: Decimal, served: list[Served]) -> Decimal:
         """Serve `left` of a need; give back what stays short. Needs must come in time order."""
-        self._bring_in(need.day)
-        here = self._here
+        day, here, coming = need.day, self._here, self._coming
+        while coming and coming[-1][0] <= day:
+            heappush(here, _rank(coming.pop()[2]))
         while left and here:
-            stock = here[0][1]
-            if stock.serves_until < need.day or not stock.free:
+            stock = here[0][5]
+            if not stock.free or stock.serves_until < day:
                 heappop(here)
                 continue
             took = min(left, stock.free)
             stock.free -= took
             left -= took
-            served.append(Served(need, stock.supply, took))
+            served.append((need, stock.supply, took))
         return left
-
-    def _bring_in(self, day: date) -> None:
-        while self._coming and (self._coming[-1].supply.ready or date.min) <= day:
-            stock = self._coming.pop()
-            heappush(self._here, (_rank(stock), stock))
 
 
 def _hold(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
@@ -293,7 +309,8 @@ def _day_by_day(needs: Iterable[Need], stocks: Iterable[Stock]) -> Iterator[tupl
     there: dict[date, Decimal] = defaultdict(Decimal)
     for need in needs:
         held[need.day] += need.quantity
-        held[need.through + ONE_DAY] -= need.quantity
+        if need.through < date.max:
+            held[need.through + ONE_DAY] -= need.quantity
     for stock in stocks:
         there[stock.supply.ready or date.min] += stock.supply.quantity
         if stock.serves_until < date.max:
@@ -312,30 +329,37 @@ def _blocked(
     *,
     keeps: bool,
 ) -> Iterator[tuple[Why, Supply, Decimal]]:
-    """What doesn't count, each quantity under the first reason that fits. `keeps`: the item comes back, so nothing was taken."""
-    last_need = max(need.day for need in needs)
-    wanting = {need.step for need in needs}
+    """What doesn't count, each quantity under the first reason that fits; `needs` stand in time order. `keeps`: the item comes back, so nothing was taken."""
+    last_need = needs[-1].day
     for stock in stocks:
         supply = stock.supply
-        if not supply.on_hand:
-            late = supply.blocked is Why.LATE or (first_short is not None and supply.ready is not None and supply.ready > first_short)
-            found = [(Why.LATE, stock.left)] if late else []
+        if supply.crate:
+            found = _late(stock, first_short)
         elif supply.blocked is Why.OTHER_BENCH:
-            found = [(Why.OTHER_BENCH, stock.free)] if stock.serves_until >= last_need else []
+            found = (Why.OTHER_BENCH, stock.free if stock.serves_until >= last_need else NOTHING)
         elif supply.blocked is not None:
-            found = [(supply.blocked, supply.quantity)]
+            found = (supply.blocked, supply.quantity)
         elif stock.serves_until < last_need:
-            found = [(Why.EXPIRED, supply.quantity if keeps else stock.left)]
-        elif keeps:
-            found = []
+            found = (Why.EXPIRED, supply.quantity if keeps else stock.left)
+        elif keeps or not stock.held:
+            continue
         else:
-            found = [(Why.SET_ASIDE, _withheld(stock, wanting))]
-        yield from ((why, supply, quantity) for why, quantity in found if quantity > 0)
+            found = (Why.SET_ASIDE, _withheld(stock, needs))
+        if found[1]:
+            yield found[0], supply, found[1]
 
 
-def _withheld(stock: Stock, wanting: set[int]) -> Decimal:
+def _late(stock: Stock, first_short: date | None) -> tuple[Why, Decimal]:
+    """What is on its way without a due day, or left over of what comes after the first short day."""
+    ready = stock.supply.ready
+    late = ready is None or (first_short is not None and ready > first_short)
+    return Why.LATE, stock.left if late else NOTHING
+
+
+def _withheld(stock: Stock, needs: Iterable[Need]) -> Decimal:
     """What is still held for one step and would serve another of this demand."""
-    return sum((left for step, left in stock.held.items() if wanting - {step}), NOTHING)
+    wanting = {need.step for need in needs}
+    return sum((left for step, left in (stock.held or {}).items() if wanting - {step}), NOTHING)
 
 
 def _totals(blocked: Iterable[tuple[Why, Supply, Decimal]]) -> tuple[tuple[Why, Decimal], ...]:

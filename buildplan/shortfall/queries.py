@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from buildplan.plan.models import CallOut, Project, Step, StepAfter
@@ -50,7 +52,7 @@ class Shortfall:
 def projects(codes: Iterable[str]) -> list[Project]:
     """The projects of these codes (any case), each once, in the order named. One query."""
     wanted = list(dict.fromkeys(code.strip().upper() for code in codes))
-    found = {project.code.upper(): project for project in Project.objects.select_related("bench", "workshop")}
+    found = {project.code.upper(): project for project in Project.objects.select_related("bench__workshop")}
     for code in wanted:
         if code not in found:
             known = ", ".join(sorted(project.code for project in found.values())) or "none yet"
@@ -60,7 +62,7 @@ def projects(codes: Iterable[str]) -> list[Project]:
 
 
 def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
-    """Net the demand of one or several projects of one bench. Eight queries."""
+    """Net the demand of one or several projects of one bench. Nine queries."""
     bench = _one_bench(named)
     steps = _steps(named)
     days = step_days(steps, _afters(named), before=before, as_of=as_of)
@@ -98,13 +100,15 @@ def _afters(named: Sequence[Project]) -> list[tuple[int, int]]:
 
 
 def _needs(named: Sequence[Project], steps: Mapping[int, StepFacts], days: Mapping[int, StepDay]) -> dict[int, list[Need]]:
-    """The needs of the steps that count, by item."""
+    """The needs of the steps that count, by item, as they are served: sorting all rows once is cheaper than each item's."""
+    ranks = {step: rank for rank, step in enumerate(sorted(days, key=lambda step: (days[step].day, steps[step].order)))}
+    columns = ("step_id", "item_id", "quantity", "rounding")
+    found = CallOut.objects.filter(step__project__in=named, step__done=False).values_list(*columns).iterator()
+    rows = sorted((row for row in found if row[0] in ranks), key=lambda row: ranks[row[0]])
     needs: dict[int, list[Need]] = defaultdict(list)
-    rows = CallOut.objects.filter(step__project__in=named, step__done=False)
-    for step, item, quantity, rounding in rows.values_list("step_id", "item_id", "quantity", "rounding").iterator():
-        if (day := days.get(step)) is not None:
-            facts = steps[step]
-            needs[item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, rounding))
+    for step, item, quantity, rounding in rows:
+        facts, day = steps[step], days[step]
+        needs[item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, rounding))
     return needs
 
 
@@ -140,14 +144,12 @@ def _on_hand(ours: set[int], items: Mapping[int, ItemFacts], wanted: Mapping[int
     aside = _set_asides()
     columns = (*_LOT, *(f"lot__{name}" for name in _DATES), "lot__opened_on")
     rows = Holding.objects.filter(quantity__gt=0).order_by("lot_id", "place__path").values_list(*columns)
-    lots: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
-    for row in rows.iterator():
-        if row[1] in wanted:
-            lots[row[0]].append(row)
-    for held in lots.values():
-        supply = _lot(held, items[held[0][1]], ours, paths, aside)
+    for _, group in groupby(rows.iterator(), key=itemgetter(0)):
+        held = list(group)
+        item = held[0][1]
+        supply = _lot(held, items[item], ours, paths, aside) if item in wanted else None
         if supply is not None:
-            yield held[0][1], supply
+            yield item, supply
 
 
 def _lot(
@@ -165,16 +167,11 @@ def _lot(
         if blocked is not None:
             return None
         blocked = Why.OTHER_BENCH
-    return Supply(
-        pk,
-        code,
-        sum((row[5] for row in held), Decimal(0)),
-        None,
-        ending(item, made, expires, opened),
-        blocked,
-        tuple(aside.get(pk, ())),
-        where=", ".join(paths[row[6]] for row in held),
-    )
+    quantity, where = held[0][5], paths[held[0][6]]
+    if len(held) > 1:
+        quantity = sum((row[5] for row in held), Decimal(0))
+        where = ", ".join(paths[row[6]] for row in held)
+    return Supply(pk, code, quantity, None, ending(item, made, expires, opened), blocked, tuple(aside.get(pk, ())), "", where)
 
 
 def _stated(day: date | None, precision: Any) -> StatedDate | None:

@@ -2,10 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 
-from buildplan.shortfall.calc import Line, Served, Supply, Why
+from buildplan.shortfall.calc import Line, Served, Supply, Why, back
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
@@ -54,16 +54,16 @@ def _lots(line: Line) -> Iterator[Reason]:
     """One reason for each supply that serves, in the order in which they first did."""
     by_supply: dict[int, list[Served]] = defaultdict(list)
     for one in line.served:
-        by_supply[one.supply.key].append(one)
+        by_supply[one[1].key].append(one)
     for served in by_supply.values():
-        yield _served(line, served[0].supply, served)
+        yield _served(line, served[0][1], served)
     if line.item.returned:
         yield Reason(f"{_amount(line.needed, line)} held at once on {line.peak_day}", PEAK)
 
 
 def _served(line: Line, supply: Supply, served: list[Served]) -> Reason:
-    total = sum((one.quantity for one in served), Decimal(0))
-    steps = ", ".join(f"{one.need.label} ({plain(one.quantity)})" for one in served)
+    total = sum((quantity for _, _, quantity in served), Decimal(0))
+    steps = ", ".join(f"{need.label} ({plain(quantity)})" for need, _, quantity in served)
     ending = supply.ending
     source = ending.source if ending else (supply.note or "no end of life is recorded")
     return Reason(f"{name(supply)} gives {_amount(total, line)} to {steps}{_until(line, supply)}", source)
@@ -73,7 +73,7 @@ def _until(line: Line, supply: Supply) -> str:
     """Until when a supply serves, and which need it thereby misses."""
     if supply.ending is None:
         return ""
-    last = supply.ending.last_day - timedelta(days=line.item.min_life_days)
+    last = back(supply.ending.last_day, line.item.min_life_days)
     keeps = f" ({line.item.min_life_days} days of life must be left)" if line.item.min_life_days else ""
     missed = next((need for need in line.needs if need.day > last), None)
     before = f", before {missed.label} on {missed.day}" if missed else ""

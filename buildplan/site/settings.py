@@ -90,6 +90,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "inventory.workshop.middleware.WorkshopMiddleware",
+    "inventory.common.pages.ProblemMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -106,6 +107,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "buildplan.site.context.current_project",
             ],
         },
     },
@@ -121,6 +123,7 @@ AUTH_PASSWORD_VALIDATORS = [
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "workshop/locked.html"
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
@@ -138,6 +141,7 @@ WHITENOISE_USE_FINDERS = True  # serves a fresh clone without a collect step
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
+        "img-src": [SELF, "data:"],  # the stylesheet's own small icons
         "object-src": [NONE],
         "base-uri": [SELF],
         "form-action": [SELF],

@@ -1,10 +1,15 @@
-"""Why a figure is what it is. Pure."""
+"""The trace behind a figure: what was reckoned, and where the rule comes from. Pure."""
 
-from typing import NamedTuple
+from dataclasses import dataclass
+
+PRACTICE = "common practice of the trade"
+MEMORY = "from memory, not verified"
+ARITHMETIC = "computed"
 
 
-class Reason(NamedTuple):
-    """One line of a trace: what was done with which inputs, and where the rule or the figure comes from."""
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One line of a trace. `text` says what holds here; `source` is what a person can look up, or says that nobody published it."""
 
     text: str
     source: str

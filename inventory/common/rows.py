@@ -1,11 +1,15 @@
-"""Rows that must exist once, whoever asks first."""
+"""Rows that must exist once, whoever asks first; and many rows at once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import islice
 from typing import TypeVar
 
 from django.db import IntegrityError, models, transaction
 
+BATCH = 500  # rows of one statement, values in one IN list: far below any engine's limit
+
 Row = TypeVar("Row", bound=models.Model)
+Value = TypeVar("Value")
 
 
 def find_or_make(find: Callable[[], Row | None], make: Callable[[], Row]) -> tuple[Row, bool]:
@@ -22,3 +26,10 @@ def find_or_make(find: Callable[[], Row | None], make: Callable[[], Row]) -> tup
         if (row := find()) is None:
             raise
         return row, False
+
+
+def batches(values: Iterable[Value], size: int = BATCH) -> Iterator[Sequence[Value]]:
+    """`values` in lists of at most `size`, for queries that name each."""
+    left = iter(values)
+    while batch := list(islice(left, size)):
+        yield batch

@@ -5,7 +5,7 @@ from typing import Any
 from django_scopes import scopes_disabled
 
 from inventory.common.problems import Problem
-from inventory.workshop.models import Member, Workshop
+from inventory.workshop.models import Member, User, Workshop
 
 
 def membership(user: Any, named: str | None, chosen: str | None) -> Member | None:
@@ -16,14 +16,17 @@ def membership(user: Any, named: str | None, chosen: str | None) -> Member | Non
     """
     if not user.is_authenticated:
         return None
-    with scopes_disabled():  # a person's memberships are found across workshops, before any is the scope
-        found = list(
-            Member.objects.filter(user_id=user.pk, active=True).select_related("workshop").order_by("workshop__code"),
-        )
+    found = memberships(user)
     by_code = {member.workshop.code.upper(): member for member in found}
     if named is not None:
         return by_code.get(named.upper())
     return by_code.get((chosen or "").upper()) or (found[0] if found else None)
+
+
+def memberships(user: User) -> list[Member]:
+    """Where a person is a member, with the workshops, by their codes. One query."""
+    with scopes_disabled():  # they are found across workshops, before any is the scope
+        return list(Member.objects.filter(user_id=user.pk, active=True).select_related("workshop").order_by("workshop__code"))
 
 
 def workshop_of(code: str | None) -> Workshop:

@@ -6,6 +6,7 @@ from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django_scopes import scope
 
@@ -137,7 +138,7 @@ class _SignInTokens(PasswordResetTokenGenerator):
 
     key_salt = "inventory.workshop.sign_in"
 
-    def _make_hash_value(self, user: User, timestamp: int) -> str:  # type: ignore[override]
+    def _make_hash_value(self, user: User, timestamp: int) -> str:
         last = "" if user.last_login is None else user.last_login.isoformat(timespec="microseconds")
         return f"{user.pk}:{user.password}:{user.email}:{user.is_active}:{last}:{timestamp}"
 
@@ -150,16 +151,26 @@ def sign_in_token(user: User) -> str:
     return _tokens.make_token(user)
 
 
+def owner_of_link(uid: int | str, token: str) -> User | None:
+    """Whom a link would sign in, as long as it is good. It stays good: a mail scanner that looks at it uses nothing up."""
+    return _linked(User.objects.all(), uid, token)
+
+
 @transaction.atomic
 def use_sign_in_link(uid: int | str, token: str) -> User | None:
     """The user of a link that is good, which it is no longer after this; None for any other. Of two uses at once one is let in."""
-    if not str(uid).isascii() or not str(uid).isdigit() or len(str(uid)) > len(str(2**63 - 1)) - 1:
-        return None
-    user = User.objects.select_for_update(no_key=True).filter(pk=uid, is_active=True).first()
-    if user is None or not _tokens.check_token(user, token):
+    user = _linked(User.objects.select_for_update(no_key=True), uid, token)
+    if user is None:
         return None
     now = timezone.now()
     # Strictly later, even where the clock stands or was set back: an equal instant would leave the token good.
     user.last_login = now if user.last_login is None else max(now, user.last_login + timedelta(microseconds=1))
     user.save(update_fields=["last_login"])
     return user
+
+
+def _linked(users: QuerySet[User], uid: int | str, token: str) -> User | None:
+    if not str(uid).isascii() or not str(uid).isdigit() or len(str(uid)) > len(str(2**63 - 1)) - 1:
+        return None
+    user = users.filter(pk=uid, is_active=True).first()
+    return user if user is not None and _tokens.check_token(user, token) else None

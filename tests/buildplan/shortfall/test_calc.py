@@ -72,13 +72,13 @@ def test_net_asks_for_the_smallest_remaining_life():
 
 def test_net_takes_first_expired_first():
     found = line([need(0, 5)], [lot(5, last=9, key=1), lot(5, last=3, key=2)])
-    assert [one.supply.key for one in found.served] == [2]
+    assert [supply.key for _, supply, _ in found.served] == [2]
 
 
 def test_net_prefers_on_hand_then_earlier_due_then_lot_code():
     supplies = [crate(1, due=-2, key=-1), crate(1, due=-3, key=-2), lot(1, key=1, code="B"), lot(1, key=2, code="A")]
     found = line([need(0, 4)], supplies)
-    assert [one.supply.key for one in found.served] == [2, 1, -2, -1]
+    assert [supply.key for _, supply, _ in found.served] == [2, 1, -2, -1]
 
 
 def test_net_counts_crate_due_on_the_day():
@@ -121,7 +121,7 @@ def test_net_does_not_list_another_bench_s_dead_lot():
 def test_net_serves_what_is_set_aside_to_that_step_alone():
     found = line([need(0, 5, 1), need(1, 5, 2)], [lot(8, aside=((2, Decimal(4)),))])
     assert figures(found) == (10, 8, 0, 2)
-    assert [(one.need.step, int(one.quantity)) for one in found.served] == [(1, 4), (2, 4)]
+    assert [(need.step, int(quantity)) for need, _, quantity in found.served] == [(1, 4), (2, 4)]
 
 
 def test_net_lists_what_is_set_aside_for_a_step_outside_the_demand():
@@ -231,9 +231,9 @@ def test_net_balances_and_overdraws_no_lot(case):
     found = line(needs, supplies)
     assert found.needed == found.usable + found.in_transit + found.short
     for supply in supplies:
-        assert sum(one.quantity for one in found.served if one.supply is supply) <= supply.quantity
-    for one in found.served:
-        assert one.supply.ending is None or one.supply.ending.last_day >= one.need.day
+        assert sum(quantity for _, taken, quantity in found.served if taken is supply) <= supply.quantity
+    for served, supply, _ in found.served:
+        assert supply.ending is None or supply.ending.last_day >= served.day
 
 
 @given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 4), st.integers(1, 9)), min_size=1, max_size=8), st.integers(0, 30))

@@ -1,0 +1,51 @@
+"""`manage.py member`: who works in a workshop, and the link that lets them in."""
+
+import os
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
+from django.urls import NoReverseMatch, reverse
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+
+from inventory.common.problems import Problem
+from inventory.models import Member, User
+from inventory.workshop.models import Role
+from inventory.workshop.queries import workshop_of
+from inventory.workshop.services import hand, set_member, sign_in_token
+
+ADDRESS = "http://127.0.0.1:8000"
+
+
+class Command(BaseCommand):
+    help = "Make or change a member, and print a sign-in link that works once."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("email", metavar="EMAIL")
+        parser.add_argument("--workshop", required=True, metavar="W")
+        parser.add_argument("--name", required=True, metavar="N")
+        parser.add_argument("--role", required=True, choices=Role.values)
+
+    def handle(self, **options: Any) -> None:
+        try:
+            member, made = _set(options)
+        except Problem as problem:
+            raise CommandError(str(problem)) from problem
+        self.stdout.write(f"{'made' if made else 'changed'}: {member.name}, {member.role} in {member.workshop.code}")
+        self.stdout.write(f"sign in once at {_link(member.user)}")
+
+
+@transaction.atomic
+def _set(options: dict[str, Any]) -> tuple[Member, bool]:
+    workshop = workshop_of(options["workshop"])
+    return set_member(email=options["email"], workshop=workshop, name=options["name"], role=options["role"], by=hand(workshop))
+
+
+def _link(user: User) -> str:
+    uid, token = urlsafe_base64_encode(force_bytes(user.pk)), sign_in_token(user)
+    try:
+        path = reverse("sign-in-link", args=[uid, token])
+    except NoReverseMatch:
+        path = f"/sign-in/link/{uid}/{token}/"
+    return os.environ.get("RIVETLOFT_ADDRESS", ADDRESS).rstrip("/") + path

@@ -1,0 +1,32 @@
+"""What the order sheet asks."""
+
+from typing import Any
+
+from django import forms
+
+from buildplan.plan.models import Project
+from inventory.common.forms import DayInput, QuantityInput
+
+
+class AskForm(forms.Form):
+    """Which part of the sheet to show."""
+
+    before = DayInput(label="Steps planned up to", required=False, help_text="blank: all the plan")
+    section = forms.TypedChoiceField(label="Show only what this section needs", required=False, coerce=int, empty_value=None)
+    every = forms.BooleanField(label="also what is met", required=False)
+    also = forms.MultipleChoiceField(label="Net together with", required=False, widget=forms.CheckboxSelectMultiple)
+
+    def __init__(self, data: Any, *, sections: list[tuple[int, str]], siblings: list[Project]) -> None:
+        """`siblings` are the other projects of the bench."""
+        super().__init__(data)
+        self.fields["section"].choices = [("", "all sections"), *sections]  # type: ignore[attr-defined]
+        self.fields["also"].choices = [(project.code, project.code) for project in siblings]  # type: ignore[attr-defined]
+
+
+class OrderedForm(forms.Form):
+    """That something was ordered. `request_key` is the form's own: sent twice, it makes one order."""
+
+    quantity = QuantityInput(label="Ordered")
+    due_on = DayInput(label="Due", required=False, help_text="blank: not known yet, and it doesn't count until it is")
+    request_key = forms.UUIDField(widget=forms.HiddenInput)
+

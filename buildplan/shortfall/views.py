@@ -1,0 +1,163 @@
+"""Home, and the order sheet: what is short, why, what is on its way."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.http import content_disposition_header
+from django.views.decorators.http import require_GET, require_http_methods
+
+from buildplan.plan import queries as plan
+from buildplan.plan.models import Project
+from buildplan.plan.views import choose, get_project
+from buildplan.shortfall import queries
+from buildplan.shortfall.forms import AskForm, OrderedForm
+from buildplan.shortfall.sheet import Row, Sheet, as_csv, sheet
+from inventory.common.fields import plain
+from inventory.common.forms import attempt
+from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.problems import Problem
+from inventory.models import Item
+from inventory.receiving import services as receiving
+from inventory.receiving.views import coming
+from inventory.workshop import policy
+from inventory.workshop.access import members_only
+from inventory.workshop.queries import memberships
+from inventory.workshop.request import MemberRequest
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """A project on Home: how far it is, and on how many items it is short."""
+
+    project: Project
+    steps: int
+    done: int
+    short: int
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The sheet that the address asks for, with the form that asks."""
+
+    projects: list[Project]
+    form: AskForm
+    sheet: Sheet
+
+
+@require_GET
+@members_only
+def home(request: MemberRequest) -> HttpResponse:
+    """The projects of the workshop; in an empty one, what to do next."""
+    today = timezone.localdate()
+    projects = [_overview(one, today) for one in plan.progress()]
+    context = {
+        "projects": projects,
+        "items": Item.objects.exists(),
+        "elsewhere": [member.workshop for member in memberships(request.user) if member.workshop_id != request.workshop.pk],
+    }
+    return render(request, "shortfall/home.html", context)
+
+
+def _overview(one: plan.Progress, today: date) -> Overview:
+    found = queries.shortfall([one.project], before=None, as_of=today)
+    return Overview(one.project, one.steps, one.done, len(found.short))
+
+
+@require_GET
+@members_only
+def order_sheets(request: MemberRequest) -> HttpResponse:
+    """The only project's order sheet, or a choice of several."""
+    return choose(request, "order-sheet", "Order sheet")
+
+
+@require_GET
+@members_only
+def order_sheet(request: MemberRequest, project: str) -> HttpResponse:
+    """What is short and why, what to buy and by when; below it what is on its way."""
+    asked = _asked(request, project)
+    may_order = policy.allowed(request.member, "order")
+    context = {
+        "project": asked.projects[0],
+        "projects": asked.projects,
+        "form": asked.form,
+        "sheet": asked.sheet,
+        "lines": [(row, _ordered_form(row) if may_order and row.line.short else None) for row in asked.sheet.rows],
+        "asked": request.GET.urlencode(),
+        "may_order": may_order,
+        **coming(request, bench=asked.projects[0].bench),
+    }
+    return render(request, "shortfall/order_sheet.html", context)
+
+
+@require_GET
+@members_only
+def order_sheet_csv(request: MemberRequest, project: str) -> HttpResponse:
+    """The same lines as a file."""
+    asked = _asked(request, project)
+    if asked.form.errors:
+        raise Problem(" ".join(f"{name}: {' '.join(errors)}" for name, errors in asked.form.errors.items()))
+    name = "-".join(project.code for project in asked.projects)
+    response = HttpResponse(as_csv(asked.sheet.rows), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=f"order-sheet-{name}.csv") or "attachment"
+    return response
+
+
+def _asked(request: MemberRequest, code: str) -> Asked:
+    """Read the filters. What can't be read is said by the form, and doesn't filter."""
+    first = get_project(code)
+    siblings = plan.siblings(first)
+    known = {project.code: project for project in siblings}
+    projects = [first, *(known[also] for also in dict.fromkeys(request.GET.getlist("also")) if also in known)]
+    form = AskForm(request.GET, sections=plan.section_choices(projects), siblings=siblings)
+    form.is_valid()
+    given = form.cleaned_data
+    found = sheet(
+        projects,
+        before=given.get("before"),
+        section=given.get("section"),
+        every=given.get("every", False),
+        as_of=timezone.localdate(),
+    )
+    return Asked(projects, form, found)
+
+
+def _ordered_form(row: Row) -> OrderedForm:
+    return OrderedForm(auto_id=f"order-{row.line.item.id}-%s", initial={"quantity": row.line.buy, "request_key": uuid4()})
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def ordered(request: MemberRequest, project: str, item: int) -> HttpResponse:
+    """Mark an item of the sheet as ordered for the project's bench."""
+    found = get_project(project)
+    wanted = get_object_or_404(Item, pk=item)
+    policy.require(request.member, "order", found.bench)
+    form = OrderedForm(request.POST if request.method == "POST" else None, initial={"request_key": uuid4()})
+    back = way_back(request, reverse("order-sheet", args=[found.code]))
+    if request.method == "POST" and attempt(form, lambda: _order(form, found, wanted, request)):
+        return redirect(back)
+    context = {"project": found, "item": wanted, "form": form, "next": back}
+    return render(request, "shortfall/ordered.html", context, status=UNREADABLE if form.errors else None)
+
+
+def _order(form: OrderedForm, project: Project, item: Item, request: MemberRequest) -> None:
+    given = form.cleaned_data
+    quantity: Decimal = given["quantity"]
+    line = receiving.expect(
+        bench=project.bench,
+        item=item,
+        quantity=quantity,
+        due_on=given["due_on"],
+        ordered_on=timezone.localdate(),
+        by=request.member,
+        request_key=given["request_key"],
+    )
+    due = f", due {given['due_on']}" if given["due_on"] else ", without a due day: it counts once it has one"
+    messages.success(request, f"Ordered: {plain(line.quantity)} {item.unit} of {item.code}{due}.")

@@ -1,0 +1,91 @@
+"""Form fields for what a workshop's pages ask again and again: quantities, days, dates as labels state them."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+
+from inventory.common.fields import LIMIT, PLACES, STEP, plain
+from inventory.common.problems import Problem
+from inventory.shelflife.calc import StatedDate
+
+ELSEWHERE = frozenset({403, 404})  # who may not, or looks for what isn't there, doesn't put it right in a form
+
+
+class QuantityInput(forms.DecimalField):
+    """A quantity of an item's stock unit, at most three decimals and 10^12. A text box: a number box changes by a stray scroll."""
+
+    def __init__(self, *, zero: bool = False, **kwargs: Any) -> None:
+        """`zero` allows nothing at all, as a count may find."""
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 9}))
+        super().__init__(max_digits=len(str(LIMIT)) + PLACES, decimal_places=PLACES, **kwargs)
+        least = MinValueValidator(0, "Give 0 or more.") if zero else MinValueValidator(STEP, "Give more than 0.")
+        self.validators += [least, MaxValueValidator(LIMIT, "That is past 10^12: check it.")]
+        self.error_messages["invalid"] = "Write the quantity in digits, such as 12 or 0.5."
+
+    def prepare_value(self, value: Any) -> Any:
+        """A figure as people write it; what was typed stays as it was typed."""
+        return value if value is None or isinstance(value, str) else plain(value)
+
+
+class DayInput(forms.DateField):
+    """A day, ISO."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        """The browser offers its calendar."""
+        kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+        super().__init__(input_formats=["%Y-%m-%d"], **kwargs)
+        self.error_messages["invalid"] = "Write the day as 2027-03-14."
+
+
+class StatedDateInput(forms.CharField):
+    """A date as precisely as a label states it: a day, a month or a quarter."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        """Blank where the label says nothing."""
+        super().__init__(
+            required=False,
+            max_length=20,
+            widget=forms.TextInput(attrs={"autocomplete": "off", "size": 12}),
+            help_text="2027-03-14, 2027-03 or 2Q27",
+            **kwargs,
+        )
+
+    def clean(self, value: Any) -> Any:
+        """The date, None for a blank."""
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return StatedDate.parse(text)
+        except ValueError as error:
+            message = f"{error}: write 2027-03-14, 2027-03 or 2Q27."
+            raise ValidationError(message) from error
+
+
+def not_after(today: date) -> Callable[[date], None]:
+    """A validator that refuses a day to come."""
+
+    def check(day: date) -> None:
+        if day > today:
+            message = f"{day} is still to come: give a day up to {today}."
+            raise ValidationError(message)
+
+    return check
+
+
+def attempt(form: forms.Form, write: Callable[[], object]) -> bool:
+    """Call `write` if the form holds; whether both went well. A `Problem` becomes the form's own error, with everything typed kept."""
+    if not form.is_valid():
+        return False
+    try:
+        write()
+    except Problem as problem:
+        if problem.status in ELSEWHERE:
+            raise
+        form.add_error(None, str(problem))
+        return False
+    return True
