@@ -11,6 +11,7 @@ from rest_framework.views import APIView
 
 from buildplan.shortfall import answer, queries
 from buildplan.shortfall.calc import Why
+from inventory.common.documents import ProblemOut
 
 
 class Asked(serializers.Serializer[Any]):
@@ -67,15 +68,6 @@ class ShortfallOut(serializers.Serializer[Any]):
     before = serializers.DateField(allow_null=True)
     as_of = serializers.DateField()
     lines = LineOut(many=True)
-
-
-class ProblemOut(serializers.Serializer[Any]):
-    """A problem document (RFC 9457)."""
-
-    type = serializers.CharField()
-    title = serializers.CharField()
-    status = serializers.IntegerField()
-    detail = serializers.CharField(required=False)
 
 
 EXAMPLE = OpenApiExample(

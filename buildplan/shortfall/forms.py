@@ -29,4 +29,3 @@ class OrderedForm(forms.Form):
     quantity = QuantityInput(label="Ordered")
     due_on = DayInput(label="Due", required=False, help_text="blank: not known yet, and it doesn't count until it is")
     request_key = forms.UUIDField(widget=forms.HiddenInput)
-

@@ -54,9 +54,13 @@ def _day(line: Line) -> str:
 def _line_of_why(line: Line) -> Iterator[str]:
     """The shortage, what doesn't count, and the day, in one sentence."""
     blocked = [f"{reason.value} {plain(quantity)}" for reason, quantity in line.unusable]
-    first = f" first short on {line.first_short} ({line.steps[0]} and on)" if line.first_short else " all met"
+    first = f" first short on {line.first_short} ({_first_step(line)})" if line.first_short else " all met"
     extra = f"; doesn't count: {', '.join(blocked)}" if blocked else ""
     yield fill(f"{line.item.code}:{first}{_order_by(line)}{_packs(line)}{extra}", WIDTH, subsequent_indent="    ")
+
+
+def _first_step(line: Line) -> str:
+    return next(need.label for need in line.needs if need.through >= (line.first_short or need.day))
 
 
 def _order_by(line: Line) -> str:

@@ -10,7 +10,7 @@ from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
 PLAN = "call-outs of the plan"
-RULE = "needs in time order, each from what is set aside for it, then from the lot that expires first"
+RULE = "needs in time order, first expired first out"
 PEAK = "held at once, day by day: things that come back"
 CATALOGUE = "the catalogue"
 
@@ -130,5 +130,8 @@ def _buy(line: Line) -> Iterator[Reason]:
         yield Reason(f"buy {_amount(line.buy, line)}: no pack is known", f"pack of {line.item.code} is blank in {CATALOGUE}")
         return
     pack = _amount(line.item.pack, line)
-    yield Reason(f"buy {_amount(line.buy, line)} = {line.packs} packs of {pack}, rounded up", f"pack of {CATALOGUE}")
+    yield Reason(f"buy {_amount(line.buy, line)} = {line.packs} {_packs(line)} of {pack}, rounded up", f"pack of {CATALOGUE}")
 
+
+def _packs(line: Line) -> str:
+    return "pack" if line.packs == 1 else "packs"

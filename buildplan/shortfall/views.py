@@ -102,7 +102,7 @@ def order_sheet_csv(request: MemberRequest, project: str) -> HttpResponse:
     """The same lines as a file."""
     asked = _asked(request, project)
     if asked.form.errors:
-        raise Problem(" ".join(f"{name}: {' '.join(errors)}" for name, errors in asked.form.errors.items()))
+        raise Problem(" ".join(f"{name}: {error}" for name, errors in asked.form.errors.items() for error in errors))
     name = "-".join(project.code for project in asked.projects)
     response = HttpResponse(as_csv(asked.sheet.rows), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=f"order-sheet-{name}.csv") or "attachment"

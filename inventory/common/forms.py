@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import transaction
 
 from inventory.common.fields import LIMIT, PLACES, STEP, plain
 from inventory.common.problems import Problem
@@ -78,11 +79,15 @@ def not_after(today: date) -> Callable[[date], None]:
 
 
 def attempt(form: forms.Form, write: Callable[[], object]) -> bool:
-    """Call `write` if the form holds; whether both went well. A `Problem` becomes the form's own error, with everything typed kept."""
+    """Call `write` if the form holds; whether both went well. A `Problem` becomes the form's own error, with everything typed kept.
+
+    What `write` calls is done in one transaction: a place made for goods that are then refused is not made.
+    """
     if not form.is_valid():
         return False
     try:
-        write()
+        with transaction.atomic():
+            write()
     except Problem as problem:
         if problem.status in ELSEWHERE:
             raise

@@ -2,8 +2,10 @@
 
 from typing import Any
 
+from django.http import Http404
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import SessionAuthentication
+from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 
 
@@ -14,6 +16,18 @@ class MemberSession(SessionAuthentication):
         """What WWW-Authenticate says."""
         del request
         return 'Session realm="Rivetloft"'
+
+
+class WorkshopMember(IsAuthenticated):
+    """Somebody signed in who works in the workshop asked for. To anyone else that workshop doesn't exist."""
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        """Whether they are signed in; 404 where they are, but have no workshop here."""
+        if not super().has_permission(request, view):
+            return False
+        if getattr(request, "workshop", None) is None:
+            raise Http404
+        return True
 
 
 class MemberSessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]

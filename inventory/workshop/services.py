@@ -174,3 +174,10 @@ def _linked(users: QuerySet[User], uid: int | str, token: str) -> User | None:
         return None
     user = users.filter(pk=uid, is_active=True).first()
     return user if user is not None and _tokens.check_token(user, token) else None
+
+
+@transaction.atomic
+def set_password(*, user: User, password: str) -> None:
+    """Give `user` a password, which ends every sign-in link and every session of theirs."""
+    user.set_password(password)
+    user.save(update_fields=["password"])

@@ -1,15 +1,14 @@
 """Signing in and out, and choosing a workshop."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
-from django.contrib.auth import login
+from django.contrib.auth import login, update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordChangeView
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
-from django.utils.decorators import method_decorator
 from django.utils.http import urlsafe_base64_decode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
@@ -19,6 +18,7 @@ from inventory.workshop import queries, services
 from inventory.workshop.access import members_only
 from inventory.workshop.forms import SignInForm
 from inventory.workshop.middleware import SESSION_KEY
+from inventory.workshop.models import User
 from inventory.workshop.request import MemberRequest
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -33,7 +33,6 @@ class SignIn(LoginView):
     redirect_authenticated_user = True
 
 
-@method_decorator(sensitive_variables("token"), name="dispatch")
 class Password(PasswordChangeView):
     """A password of one's own: who came by a link has none yet, and isn't asked for an old one."""
 
@@ -42,12 +41,15 @@ class Password(PasswordChangeView):
 
     def get_form_class(self) -> type[Any]:
         """Ask for the old password only where there is one."""
-        return PasswordChangeForm if self.request.user.has_usable_password() else SetPasswordForm
+        user = cast("User", self.request.user)  # the page takes a signed-in person
+        return PasswordChangeForm if user.has_usable_password() else SetPasswordForm
 
     def form_valid(self, form: Any) -> HttpResponse:
-        """Say that it worked."""
+        """Set it. Other devices are signed out, this one stays."""
+        services.set_password(user=form.user, password=form.cleaned_data["new_password1"])
+        update_session_auth_hash(self.request, form.user)
         messages.success(self.request, "Your password is set. Sign in with it from now on.")
-        return super().form_valid(form)
+        return redirect(self.get_success_url())
 
 
 @never_cache
@@ -95,5 +97,3 @@ def choose_workshop(request: MemberRequest) -> HttpResponse:
     request.session[SESSION_KEY] = member.workshop.code
     messages.success(request, f"You are in {member.workshop.name} now.")
     return redirect("home")
-
-

@@ -33,7 +33,7 @@ class Command(BaseCommand):
         except Problem as problem:
             raise CommandError(str(problem)) from problem
         self.stdout.write(f"{'made' if made else 'changed'}: {member.name}, {member.role} in {member.workshop.code}")
-        self.stdout.write(f"sign in once at {_link(member.user)}")
+        self.stdout.write(f"sign in once at {_link(User.objects.get(pk=member.user_id))}")
 
 
 @transaction.atomic

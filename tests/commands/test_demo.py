@@ -1,0 +1,156 @@
+"""`manage.py demo` as a builder runs it first: its own process, its own database file."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+import time_machine
+from django.core.management import call_command
+from django_scopes import scope, scopes_disabled
+
+from buildplan.loading import demo
+from buildplan.models import LoadedFile
+from buildplan.shortfall import queries
+from inventory.common.problems import Problem
+from inventory.models import Holding, Item, Movement, User, Workshop
+from inventory.stock.queries import ledger_errors
+from tests import factories
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def manage(database, *arguments, **more):
+    environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}"}
+    return subprocess.run(
+        [sys.executable, "manage.py", *arguments], cwd=ROOT, env=environment, capture_output=True, text=True, check=False, timeout=120, **more
+    )
+
+
+def rows():
+    with scopes_disabled():
+        return {model.__name__: model.objects.count() for model in (Workshop, User, Item, Movement, Holding, LoadedFile)}
+
+
+@pytest.mark.django_db
+def test_demo_loads_once(capsys):
+    with time_machine.travel("2027-02-20T12:00:00Z", tick=False):
+        call_command("demo", "--no-serve")
+        first, before = capsys.readouterr().out, rows()
+        call_command("demo", "--no-serve")
+    again = capsys.readouterr().out
+    assert rows() == before
+    assert "loaded today" in first
+    assert first.splitlines()[1:-1] == again.splitlines()[1:-1]
+    assert not ledger_errors()
+
+
+@pytest.mark.django_db
+def test_demo_on_a_later_day_says_how_old_it_is(capsys):
+    with time_machine.travel("2027-02-20T12:00:00Z", tick=False):
+        call_command("demo", "--no-serve")
+    with time_machine.travel("2027-02-23T12:00:00Z", tick=False):
+        call_command("demo", "--no-serve")
+    assert "This demo is 3 days old (loaded 2027-02-20)" in capsys.readouterr().out
+
+
+@pytest.mark.django_db
+def test_demo_refuses_a_database_with_work_of_one_s_own():
+    factories.WorkshopFactory(code="GARAGE")
+    with pytest.raises(Problem, match="GARAGE"):
+        demo.ensure_demo(ROOT / "fixtures", password="x", today=date(2027, 2, 20))
+
+
+@pytest.mark.django_db
+def test_demo_writes_nothing_where_a_file_is_bad(tmp_path):
+    before = rows()
+    for path in (ROOT / "fixtures").rglob("*.csv"):
+        copy = tmp_path / path.relative_to(ROOT / "fixtures")
+        copy.parent.mkdir(exist_ok=True)
+        copy.write_text(path.read_text())
+    (tmp_path / "packing.csv").write_text("BAG,LINE,ITEM,QUANTITY\n7A,1,NO-SUCH-ITEM,1\n")
+    with pytest.raises(Problem, match="packing.csv:2"):
+        demo.ensure_demo(tmp_path, password="x", today=date(2027, 2, 20))
+    assert rows() == before
+
+
+# Worked by hand from fixtures/, see the three lines in fixtures/README.md: needed, usable, in transit, short, days to the order day.
+BY_HAND = {
+    "SEAL-B2": ("511.699", "380", "0", "131.699", 8),
+    "CLECO-3": ("520", "450", "0", "70", 13),
+    "FLT.140": ("6.096", "2.5", "3", "0.596", -4),
+}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("today", [date(2027, 2, 20), date(2028, 2, 29), date(2026, 12, 31)])
+def test_demo_orders_what_was_worked_by_hand(today):
+    found = demo.ensure_demo(ROOT / "fixtures", password="x", today=today)
+    with scope(workshop=found.workshop):
+        lines = queries.shortfall(queries.projects(["TERN-1"]), before=found.sealing_day, as_of=today).short
+    got = {line.item.code: line for line in lines}
+    for code, (needed, usable, in_transit, short, days) in BY_HAND.items():
+        line = got[code]
+        assert list(map(str, map(float, (line.needed, line.usable, line.in_transit, line.short)))) == [
+            str(float(figure)) for figure in (needed, usable, in_transit, short)
+        ]
+        assert line.order_by == today + timedelta(days=days)
+    assert len(lines) == 15
+
+
+def test_demo_prints_and_serves(tmp_path):
+    database = tmp_path / "demo.sqlite3"
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}"}
+    log = tmp_path / "log"
+    with log.open("w") as out:
+        server = subprocess.Popen([sys.executable, "manage.py", "demo", "--port", str(port)], cwd=ROOT, env=environment, stdout=out, stderr=out)
+    try:
+        page = _page(f"http://127.0.0.1:{port}/")
+        assert "<title>" in page
+        printed = log.read_text()
+        assert f"http://127.0.0.1:{port}/" in printed
+        link = re.search(r"http://\S+/sign-in/link/\S+", printed)
+        assert link
+        assert "Sign in as" in _page(link[0])
+    finally:
+        server.send_signal(signal.SIGINT)
+        server.wait(timeout=20)
+
+
+def _page(address):
+    for _ in range(300):
+        try:
+            with urllib.request.urlopen(address, timeout=5) as answer:  # noqa: S310 - our own server on this machine
+                return answer.read().decode()
+        except OSError:
+            time.sleep(0.1)  # the server is starting
+    pytest.fail(f"{address} did not answer")
+
+
+def test_demo_fresh_puts_the_old_file_aside(tmp_path):
+    database = tmp_path / "demo.sqlite3"
+    assert manage(database, "demo", "--no-serve").returncode == 0
+    found = manage(database, "demo", "--no-serve", "--fresh")
+    assert found.returncode == 0, found.stderr
+    (aside,) = (path for path in tmp_path.iterdir() if path.name.startswith("demo.sqlite3.20") and not path.name.endswith(("-wal", "-shm")))
+    assert f"The old demo is now {aside.name}" in found.stdout
+    assert manage(aside, "shortfall", "--project", "TERN-1", "--json").returncode == 0
+
+
+def test_demo_on_a_taken_port_says_so(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        found = manage(tmp_path / "demo.sqlite3", "demo", "--port", str(taken.getsockname()[1]))
+    assert found.returncode == 1
+    assert "choose another with --port" in found.stderr
