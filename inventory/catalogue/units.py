@@ -19,16 +19,16 @@ NEAR_ENOUGH = 60
 
 _WRITTEN = re.compile(r"(?P<name>[^\W\d]\w*)(?:(?:\*\*|\^)(?P<power>[23]))?")
 _DIMENSIONS: dict[tuple[tuple[str, int], ...], str] = {
-    (): "number without a dimension",
-    (("[mass]", 1),): "mass",
-    (("[length]", 1),): "length",
-    (("[length]", 2),): "area",
-    (("[length]", 3),): "volume",
-    (("[time]", 1),): "time",
-    (("[temperature]", 1),): "temperature",
-    (("[current]", 1),): "current",
+    (): "a number without a dimension",
+    (("[mass]", 1),): "a mass",
+    (("[length]", 1),): "a length",
+    (("[length]", 2),): "an area",
+    (("[length]", 3),): "a volume",
+    (("[time]", 1),): "a time",
+    (("[temperature]", 1),): "a temperature",
+    (("[current]", 1),): "a current",
 }
-_STOCK = {"count": COUNT, "mass": "g", "length": "m", "area": "m**2", "volume": "ml"}  # what stock is measured by, and a unit of each
+_STOCK = frozenset({"a count", "a mass", "a length", "an area", "a volume"})  # what stock is counted or measured by
 _COUNT_WORDS = frozenset({"each", "pc", "pcs", "piece", "pieces", "count", "no", "nos", "unit", "units", "off", "qty"})
 _USUAL = (
     *("ea", "g", "kg", "mg", "lb", "oz", "gram", "kilogram", "pound", "ounce"),
@@ -38,17 +38,17 @@ _USUAL = (
 )
 
 
-class BadUnit(Problem):
+class UnitError(Problem):
     """A unit that isn't known, or that nothing can be measured by."""
 
     title = "This unit doesn't do"
 
 
-class WrongDimension(BadUnit):
+class DimensionError(UnitError):
     """A quantity of another dimension than the stock unit's."""
 
 
-class OutOfRange(BadUnit):
+class RangeError(UnitError):
     """A quantity that is nothing, or past 10^12, in the stock unit."""
 
 
@@ -62,25 +62,25 @@ class Converted:
 
 @dataclass(frozen=True, slots=True)
 class _Unit:
-    """`factor` times the dimension's root unit; None where no plain factor leads there (offsets, logarithms)."""
+    """`dimension` as half a sentence; `factor` leads to its root unit, None where no plain one does (offsets, logarithms)."""
 
     dimension: str
     factor: Fraction | None
 
 
 def check_unit(text: str) -> str:
-    """`text` as a stock unit, without outer blanks. Raises `BadUnit` with what would do."""
+    """`text` as a stock unit, without outer blanks. Raises `UnitError` with what would do."""
     written = text.strip()
     unit = _unit(written)
     if unit.dimension not in _STOCK or unit.factor is None:
-        raise BadUnit(f"{written} is a {unit.dimension}: stock is counted in ea, or measured by mass, length, area or volume")
+        raise UnitError(f"{written} is {unit.dimension}: stock is counted in ea, or measured by mass, length, area or volume")
     return written
 
 
 def to_stock_unit(quantity: Decimal, unit: str, stock_unit: str) -> Converted:
     """`quantity` of `unit` in `stock_unit`, half up to a thousandth. No unit given means the stock unit.
 
-    Raises `BadUnit`, `WrongDimension` (naming both units as written) or `OutOfRange`.
+    Raises `UnitError`, `DimensionError` (naming both units as written) or `RangeError`.
     """
     target = check_unit(stock_unit)
     written = unit.strip() or target
@@ -94,14 +94,14 @@ def to_stock_unit(quantity: Decimal, unit: str, stock_unit: str) -> Converted:
 def _refuse_absurd(quantity: Decimal) -> None:
     """A fraction of 1E999999 would have a million digits."""
     if not quantity.is_finite() or not -MOST <= quantity.adjusted() <= MOST:
-        raise OutOfRange(f"{quantity} is no quantity")
+        raise RangeError(f"{quantity} is no quantity")
 
 
 def _refuse_out_of_range(quantity: Decimal, written: str, found: Decimal, target: str) -> None:
     if found <= 0:
-        raise OutOfRange(f"{plain(quantity)} {written} is less than half a thousandth of {target}")
+        raise RangeError(f"{plain(quantity)} {written} is less than half a thousandth of {target}")
     if found > LIMIT:
-        raise OutOfRange(f"{plain(quantity)} {written} is past 10^12 {target}: check it, or use a larger stock unit")
+        raise RangeError(f"{plain(quantity)} {written} is past 10^12 {target}: check it, or use a larger stock unit")
 
 
 def _rounding(quantity: Decimal, written: str, exact: Fraction, found: Decimal, target: str) -> str:
@@ -123,24 +123,26 @@ def _ratio(written: str, target: str) -> Fraction:
         return Fraction(1)
     one, other = _unit(written), _unit(target)
     if one.dimension != other.dimension:
-        raise WrongDimension(f"{written} is a {one.dimension}, {target} a {other.dimension}: {_advice(target, other)}")
+        raise DimensionError(f"{written} is {one.dimension}, {target} {other.dimension}: {_advice(target, other)}")
     if one.factor is None or other.factor is None:
-        raise BadUnit(f"{written} has no plain factor to {target}: write the quantity in {target}")
+        raise UnitError(f"{written} has no plain factor to {target}: write the quantity in {target}")
     return one.factor / other.factor
 
 
 def _advice(target: str, unit: _Unit) -> str:
-    return "write the quantity in ea" if target == COUNT else f"write the quantity in {target}, or in another unit of {unit.dimension}"
+    if target == COUNT:
+        return "write the quantity in ea"
+    return f"write the quantity in {target}, or in another unit of {unit.dimension.split(maxsplit=1)[1]}"
 
 
 @lru_cache(maxsize=1024)
 def _unit(written: str) -> _Unit:
     """Read a unit. Only a name, perhaps squared or cubed, ever reaches pint, so that no text is worked out as an expression."""
     if written == COUNT:
-        return _Unit("count", Fraction(1))
+        return _Unit("a count", Fraction(1))
     found = _WRITTEN.fullmatch(written) if len(written) <= MOST else None
     if found is None or written.lower() == COUNT or written.lower() in _COUNT_WORDS:
-        raise BadUnit(_unknown(written))
+        raise UnitError(_unknown(written))
     return _of_pint(written, found["name"], int(found["power"] or 1))
 
 
@@ -150,8 +152,8 @@ def _of_pint(written: str, name: str, power: int) -> _Unit:
     try:
         unit = _registry().parse_units(name) ** power
         dimension = _dimension(dict(unit.dimensionality))
-    except (pint.PintError, ValueError, TypeError, AttributeError, KeyError) as error:
-        raise BadUnit(_unknown(written)) from error
+    except (pint.PintError, ValueError, TypeError, AttributeError, KeyError, AssertionError) as error:  # it asserts on a bare comment
+        raise UnitError(_unknown(written)) from error
     return _Unit(dimension, _factor(unit))
 
 
@@ -165,7 +167,7 @@ def _factor(unit: Any) -> Fraction | None:
 
 def _dimension(powers: dict[str, Any]) -> str:
     key = tuple((name, power) for name, power in sorted(powers.items()) if power)
-    return _DIMENSIONS.get(key, "measure of another kind")
+    return _DIMENSIONS.get(key, "a measure of another kind")
 
 
 def _unknown(written: str) -> str:

@@ -35,9 +35,8 @@ def allowed(member: Member, permission: str) -> bool:
 
 def require(member: Member, permission: str, bench: Bench | None = None) -> None:
     """Raise `NotAllowed` unless the member's role covers `permission` in the bench's workshop."""
-    if bench is not None and bench.workshop_id != member.workshop_id:
-        message = f"{bench.code} is a bench of another workshop"
-        raise NotAllowed(message)
+    if bench is not None:
+        own(member, bench)
     if not allowed(member, permission):
         roles = ", ".join(role.value for role in Role if role in PERMISSIONS[permission])
         message = f"{member.name} is {member.role} here; this takes one of: {roles}"

@@ -1,0 +1,207 @@
+"""Crates on their way, and what arrives of them."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from inventory.common.fields import plain
+from inventory.common.forms import attempt
+from inventory.common.pages import UNREADABLE, way_back
+from inventory.receiving import queries, services
+from inventory.receiving.forms import ArrivedAsListedForm, ArrivedForm, DueForm
+from inventory.receiving.models import Bag, Crate, PackingLine
+from inventory.receiving.queries import InTransit
+from inventory.stock import services as stock
+from inventory.stock.models import Place
+from inventory.stock.queries import place_paths
+from inventory.workshop import policy
+from inventory.workshop.access import members_only
+from inventory.workshop.models import Bench
+from inventory.workshop.request import MemberRequest
+
+
+@dataclass(frozen=True, slots=True)
+class LineView:
+    """A packing line on a page, with its form where the member may fill it in and something is still to come."""
+
+    line: InTransit
+    form: ArrivedForm | None
+
+
+@dataclass(frozen=True, slots=True)
+class CrateView:
+    """A crate on a page. `late` is by how many days it is overdue."""
+
+    id: int
+    code: str
+    ordered_on: date | None
+    due_on: date | None
+    late: int
+    due_form: DueForm | None
+    lines: tuple[LineView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BagView:
+    """A bag of a crate with its own lines. A line may lie in no bag: then there is no `id` to act on."""
+
+    id: int | None
+    path: str
+    lines: tuple[LineView, ...]
+    form: ArrivedAsListedForm | None
+
+
+def coming(request: MemberRequest, *, bench: Bench) -> dict[str, Any]:
+    """What is on its way to a bench, by crate, with the forms that the member may use. For a page's context. Two queries."""
+    today = timezone.localdate()
+    found = queries.in_transit(bench=bench)
+    crates = [_crate_view(request, tuple(lines), today) for _, lines in groupby(found, key=lambda line: line.crate_id)]
+    return {"coming": crates, "places": place_paths()}
+
+
+def _crate_view(request: MemberRequest, lines: Sequence[InTransit], today: date) -> CrateView:
+    first = lines[0]
+    may_change = policy.allowed(request.member, "order")
+    due_form = DueForm(initial={"due_on": first.due_on}, auto_id=f"crate-{first.crate_id}-%s") if may_change else None
+    views = tuple(_line_view(request, line, today) for line in lines)
+    return CrateView(first.crate_id, first.crate, first.ordered_on, first.due_on, late(first.due_on, today), due_form, views)
+
+
+def _line_view(request: MemberRequest, line: InTransit, today: date) -> LineView:
+    shown = line.still_open and policy.allowed(request.member, "keep_stock")
+    return LineView(line, ArrivedForm(line=line, today=today) if shown else None)
+
+
+def late(due: date | None, today: date) -> int:
+    """By how many days something due is overdue."""
+    return 0 if due is None else max((today - due).days, 0)
+
+
+@require_GET
+@members_only
+def crates(request: MemberRequest) -> HttpResponse:
+    """Every crate that something is still to come of."""
+    today = timezone.localdate()
+    rows = [(row, late(row.due_on, today)) for row in queries.crates()]
+    return render(request, "receiving/crates.html", {"crates": rows})
+
+
+@require_GET
+@members_only
+def crate(request: MemberRequest, pk: int) -> HttpResponse:
+    """One crate: its lines by bag."""
+    found = get_object_or_404(Crate.objects.select_related("bench"), pk=pk)
+    today = timezone.localdate()
+    bags = _bags(request, found, today)
+    open_lines = sum(bool(view.line.still_open) for bag in bags for view in bag.lines)
+    may_keep, may_order = policy.allowed(request.member, "keep_stock"), policy.allowed(request.member, "order")
+    context = {
+        "crate": found,
+        "late": late(found.due_on, today),
+        "bags": bags,
+        "open_lines": open_lines,
+        "lines": sum(len(bag.lines) for bag in bags),
+        "undated": queries.undated(found),
+        "form": ArrivedAsListedForm(today=today) if may_keep and open_lines else None,
+        "due_form": DueForm(initial={"due_on": found.due_on}) if may_order and open_lines else None,
+        "places": place_paths(),
+    }
+    return render(request, "receiving/crate.html", context)
+
+
+def _bags(request: MemberRequest, found: Crate, today: date) -> list[BagView]:
+    """The bags with lines of their own, by path. Two queries."""
+    ids = dict(Bag.objects.filter(crate=found).values_list("path", "id"))
+    by_bag = groupby(queries.packing_list(found), key=lambda line: line.bag)
+    return [_bag(ids.get(path), path, tuple(_line_view(request, line, today) for line in lines), today) for path, lines in by_bag]
+
+
+def _bag(pk: int | None, path: str, lines: tuple[LineView, ...], today: date) -> BagView:
+    shown = pk is not None and any(view.form for view in lines)
+    return BagView(pk, path, lines, ArrivedAsListedForm(today=today, auto_id=f"bag-{pk}-%s") if shown else None)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def arrived(request: MemberRequest, pk: int) -> HttpResponse:
+    """Take what arrived of one line into stock."""
+    line = get_object_or_404(PackingLine.objects.select_related("crate__bench", "item", "bag"), pk=pk)
+    policy.require(request.member, "keep_stock", line.crate.bench)
+    shown = queries.packing_line(line)
+    form = ArrivedForm(request.POST if request.method == "POST" else None, line=shown, today=timezone.localdate())
+    back = way_back(request, reverse("crate", args=[line.crate_id]))
+    if request.method == "POST" and attempt(form, lambda: _arrive(form, line, request)):
+        return redirect(back)
+    context = {"line": shown, "form": form, "next": back, "places": place_paths()}
+    return render(request, "receiving/arrived.html", context, status=UNREADABLE if form.errors else None)
+
+
+def _arrive(form: ArrivedForm, line: PackingLine, request: MemberRequest) -> None:
+    given = dict(form.cleaned_data)
+    place = _place(request, given.pop("place"))
+    movement = services.arrive(line=line, place=place, by=request.member, **given)
+    messages.success(request, f"{plain(movement.quantity)} {line.item.unit} of {line.item.code} are in {place.path} now.")
+
+
+def _place(request: MemberRequest, path: str) -> Place:
+    return stock.ensure_place(workshop=request.workshop, path=path, by=request.member)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def crate_arrived(request: MemberRequest, pk: int) -> HttpResponse:
+    """A whole crate arrived as listed."""
+    found = get_object_or_404(Crate.objects.select_related("bench"), pk=pk)
+    return _arrived_as_listed(request, found, f"Crate {found.code}", lambda: list(PackingLine.objects.filter(crate=found)))
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def bag_arrived(request: MemberRequest, pk: int) -> HttpResponse:
+    """A whole bag, with the bags in it, arrived as listed."""
+    bag = get_object_or_404(Bag.objects.select_related("crate__bench"), pk=pk)
+    return _arrived_as_listed(request, bag.crate, f"Bag {bag.path} of crate {bag.crate.code}", lambda: queries.lines_in(bag))
+
+
+def _arrived_as_listed(request: MemberRequest, found: Crate, what: str, lines: Callable[[], list[PackingLine]]) -> HttpResponse:
+    policy.require(request.member, "keep_stock", found.bench)
+    form = ArrivedAsListedForm(request.POST if request.method == "POST" else None, today=timezone.localdate())
+    if request.method == "POST" and attempt(form, lambda: _take_in(form, lines(), request)):
+        return redirect("crate", found.pk)
+    context = {"crate": found, "what": what, "form": form, "places": place_paths()}
+    return render(request, "receiving/as_listed.html", context, status=UNREADABLE if form.errors else None)
+
+
+def _take_in(form: ArrivedAsListedForm, lines: Sequence[PackingLine], request: MemberRequest) -> None:
+    given = form.cleaned_data
+    moved = services.arrive_all(lines=lines, place=_place(request, given["place"]), on=given["on"], by=request.member)
+    messages.success(request, f"{len(moved)} lines are in {moved[0].target.path} now, as the packing list states them.")
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def due(request: MemberRequest, pk: int) -> HttpResponse:
+    """Change the day that a crate is due."""
+    found = get_object_or_404(Crate.objects.select_related("bench"), pk=pk)
+    policy.require(request.member, "order", found.bench)
+    form = DueForm(request.POST if request.method == "POST" else None, initial={"due_on": found.due_on})
+    back = way_back(request, reverse("crate", args=[found.pk]))
+    if request.method == "POST" and attempt(form, lambda: _change_due(form, found, request)):
+        return redirect(back)
+    return render(request, "receiving/due.html", {"crate": found, "form": form, "next": back}, status=UNREADABLE if form.errors else None)
+
+
+def _change_due(form: DueForm, found: Crate, request: MemberRequest) -> None:
+    day = form.cleaned_data["due_on"]
+    services.change_due(crate=found, due_on=day, by=request.member)
+    told = f"is due {day} now." if day else "has no due day now, and doesn't count until it has one."
+    messages.success(request, f"{found.code} {told}")

@@ -1,0 +1,237 @@
+"""Reads of what lies where."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import connection
+from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
+
+from inventory.catalogue.models import DYING, Identifier, Item
+from inventory.common.fields import PLACES
+from inventory.shelflife.calc import StatedDate
+from inventory.stock.calc import Life, LifeRule, life
+from inventory.stock.models import End, Holding, Lot, Movement, Place, SetAside
+from inventory.workshop.models import Bench, Workshop
+
+NOTHING = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What one place holds of one lot. `quantity` is in `unit`; `set_aside` is of the whole lot, wherever it lies."""
+
+    lot_id: int
+    place_id: int
+    item_id: int
+    bench: str
+    item: str
+    name: str
+    kind: str
+    unit: str
+    lot: str
+    place: str
+    quantity: Decimal
+    set_aside: Decimal
+    state: str
+    made: StatedDate | None
+    expires: StatedDate | None
+    opened: date | None
+    life: Life
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerError:
+    """A holding that isn't the sum of its movements. Both are in `unit`; no movements, or no holding, is 0."""
+
+    workshop: str
+    item: str
+    unit: str
+    lot_id: int
+    lot: str
+    place: str
+    holding: Decimal
+    movements: Decimal
+
+
+_COLUMNS = (
+    *("lot_id", "place_id", "lot__item_id", "lot__bench__code", "lot__item__code", "lot__item__name", "lot__item__kind"),
+    *("lot__item__unit", "lot__code", "place__path", "quantity", "lot__state"),
+    *("lot__made_on", "lot__made_as", "lot__expires_on", "lot__expires_as", "lot__opened_on"),
+    *("lot__item__life_months", "lot__item__open_life_days", "lot__item__min_life_days"),
+)
+
+
+def holdings(*, bench: Bench | None = None, item: Item | None = None, place: Place | None = None) -> list[Held]:
+    """What is on hand in the workshop in scope: of one bench, of one item, in one place and all within it. Two queries.
+
+    By item, then what expires first as printed, then lot and place.
+    """
+    rows = Holding.objects.filter(_which(bench, item, place), quantity__gt=0)
+    rows = rows.order_by("lot__item__code", "lot__expires_on", "lot__code", "lot_id", "place__path")
+    aside = _set_asides()
+    return [_held(aside, *row) for row in rows.values_list(*_COLUMNS)]
+
+
+def on_hand(lot: Lot) -> Decimal:
+    """What all places hold of a lot, in the item's stock unit. One query."""
+    return Holding.objects.filter(lot=lot).aggregate(total=Sum("quantity"))["total"] or NOTHING
+
+
+def set_aside_for_others(lot: Lot, ref: str) -> Decimal:
+    """What is set aside of a lot for anything but `ref`. One query."""
+    return SetAside.objects.filter(lot=lot).exclude(ref=ref).aggregate(total=Sum("quantity"))["total"] or NOTHING
+
+
+def rule_of(item: Item) -> LifeRule:
+    """What the item says of how long its lots live."""
+    return _rule(item.kind, item.life_months, item.open_life_days, item.min_life_days)
+
+
+def life_of(lot: Lot) -> Life:
+    """What ends the lot's life, as far as its dates are known. Reads the item where it wasn't fetched with it."""
+    return life(rule_of(lot.item), lot.made, lot.expires, lot.opened_on)
+
+
+def ledger_errors(workshop: Workshop | None = None) -> list[LedgerError]:
+    """Holdings that aren't the sum of their movements, of one workshop or of all, whatever the scope. One query."""
+    only = "" if workshop is None else " WHERE workshop_id = %s"
+    given = [] if workshop is None else [workshop.pk] * 3
+    with connection.cursor() as cursor:
+        cursor.execute(_LEDGER.format(only=only, **_TABLES), given)
+        return [_ledger_error(*row) for row in cursor.fetchall()]
+
+
+def _which(bench: Bench | None, item: Item | None, place: Place | None) -> Q:
+    which = Q()
+    if bench is not None:
+        which &= Q(lot__bench=bench)
+    if item is not None:
+        which &= Q(lot__item=item)
+    if place is not None:
+        which &= Q(place=place) | Q(place__key__startswith=f"{place.key}/")
+    return which
+
+
+def _set_asides() -> dict[int, Decimal]:
+    return dict(SetAside.objects.values("lot_id").annotate(total=Sum("quantity")).values_list("lot_id", "total"))
+
+
+def _held(aside: Mapping[int, Decimal], *row: Any) -> Held:
+    lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, state, *dates = row
+    made_on, made_as, expires_on, expires_as, opened, *rule = dates
+    made = None if made_on is None else StatedDate(made_on, made_as)
+    expires = None if expires_on is None else StatedDate(expires_on, expires_as)
+    found = life(_rule(kind, *rule), made, expires, opened)
+    set_aside = aside.get(lot_id, NOTHING)
+    what = (lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, set_aside, state)
+    return Held(*what, made, expires, opened, found)
+
+
+def _rule(kind: str, life_months: int | None, open_life_days: int | None, min_life_days: int) -> LifeRule:
+    return LifeRule(life_months, open_life_days, min_life_days, timed=kind in DYING or life_months is not None)
+
+
+_TABLES = {model.__name__.lower(): model._meta.db_table for model in (Movement, Holding, Place, Lot, Item, Workshop)}  # noqa: SLF001
+# The ORM has no sum over a union. Both engines read this; `only` is ours, and names no value.
+_LEDGER = """
+    WITH line (lot_id, place_id, held, moved) AS (
+        SELECT lot_id, place_id, quantity, 0 FROM {holding}{only}
+        UNION ALL SELECT lot_id, target_id, 0, quantity FROM {movement}{only}
+        UNION ALL SELECT lot_id, source_id, 0, -quantity FROM {movement}{only}
+    ), summed AS (
+        SELECT line.lot_id, line.place_id, SUM(line.held) AS held, SUM(line.moved) AS moved, place.path, place."end"
+        FROM line JOIN {place} place ON place.id = line.place_id
+        GROUP BY line.lot_id, line.place_id, place.path, place."end"
+    )
+    SELECT workshop.code, item.code, item.unit, lot.id, lot.code, summed.path, summed.held,
+        CASE WHEN summed."end" = 'storage' THEN summed.moved ELSE 0 END
+    FROM summed
+        JOIN {lot} lot ON lot.id = summed.lot_id
+        JOIN {item} item ON item.id = lot.item_id
+        JOIN {workshop} workshop ON workshop.id = lot.workshop_id
+    WHERE summed.held <> CASE WHEN summed."end" = 'storage' THEN summed.moved ELSE 0 END
+    ORDER BY workshop.code, item.code, lot.code, lot.id, summed.path
+"""
+
+
+def _ledger_error(*row: Any) -> LedgerError:
+    workshop, item, unit, lot_id, lot, path, held, moved = row
+    holding, movements = (Decimal(thousandths).scaleb(-PLACES) for thousandths in (held, moved))
+    return LedgerError(workshop, item, unit, lot_id, lot, path, holding, movements)
+
+
+def place_paths() -> list[str]:
+    """Every storage place of the workshop in scope, for a person to choose from. One query."""
+    return list(Place.objects.filter(end=End.STORAGE).order_by("key").values_list("path", flat=True))
+
+
+def find_holdings(*, text: str = "", kind: str = "", bench: str = "", place: str = "") -> QuerySet[Holding, tuple[Any, ...]]:
+    """What is on hand in the workshop in scope, as rows for `held`, in the order of `holdings`; a page takes its part of them.
+
+    `text` is looked for in item codes, other codes that mean the item, names and lot codes; `place` anywhere in a path.
+    """
+    rows = Holding.objects.filter(quantity__gt=0)
+    if text:
+        codes = Identifier.objects.filter(item_id=OuterRef("lot__item_id"), text__icontains=text)
+        rows = rows.filter(Q(lot__item__name__icontains=text) | Q(lot__code__icontains=text) | Exists(codes))
+    if kind:
+        rows = rows.filter(lot__item__kind=kind)
+    if bench:
+        rows = rows.filter(lot__bench__code=bench)
+    if place:
+        rows = rows.filter(place__key__contains=place.casefold())
+    return rows.order_by("lot__item__code", "lot__expires_on", "lot__code", "lot_id", "place__path").values_list(*_COLUMNS)
+
+
+def held(rows: Iterable[tuple[Any, ...]]) -> list[Held]:
+    """Rows of `find_holdings` as pages show them. One query."""
+    found = list(rows)
+    lots = SetAside.objects.filter(lot__in={row[0] for row in found})
+    aside = dict(lots.values("lot_id").annotate(total=Sum("quantity")).values_list("lot_id", "total"))
+    return [_held(aside, *row) for row in found]
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerLine:
+    """A movement as a lot's page shows it. `undone_on` is when it was reversed; `undoes` is the movement that it reverses."""
+
+    id: int
+    on: date
+    quantity: Decimal
+    source: str
+    source_end: str
+    target: str
+    target_end: str
+    by: str
+    note: str
+    undoes: int | None
+    undone_on: date | None
+
+    @property
+    def reversible(self) -> bool:
+        """Neither undone nor an undoing itself."""
+        return self.undoes is None and self.undone_on is None
+
+    @property
+    def within(self) -> bool:
+        """A use, or a carry from place to place: what builders do, and may undo."""
+        return self.source_end == End.STORAGE and self.target_end in {End.STORAGE, End.USED}
+
+
+_LINE = (
+    *("id", "on", "quantity", "source__path", "source__end", "target__path", "target__end"),
+    *("by__name", "note", "reverses_id", "reversed_by__on"),
+)
+
+
+def movements(*, lot: Lot | None = None, ref: str | None = None) -> QuerySet[Movement, tuple[Any, ...]]:
+    """Movements of a lot, or those that a reference names, the latest first, as rows for `LedgerLine`."""
+    rows = Movement.objects.order_by("-id")
+    if lot is not None:
+        rows = rows.filter(lot=lot)
+    if ref is not None:
+        rows = rows.filter(ref=ref)
+    return rows.values_list(*_LINE)

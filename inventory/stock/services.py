@@ -1,0 +1,720 @@
+"""The only writer of places, lots and the ledger.
+
+A movement and the holdings it changes are written in one transaction that has locked the lot. Locks are taken in one order
+everywhere, so that two writers never wait for each other: the workshop (to make places), the bench (to make lots), then lots by id.
+"""
+
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db import transaction
+from django.db.models import F, Value
+from simple_history.utils import bulk_create_with_history
+
+from inventory.catalogue.models import Item
+from inventory.catalogue.queries import items_by_id
+from inventory.common.fields import LIMIT, QuantityField, plain
+from inventory.common.history import MOST_WHY, changed_by, create_many
+from inventory.common.problems import Problem
+from inventory.common.quantities import BadQuantity, not_negative, positive
+from inventory.common.rows import BATCH, batches, find_or_make
+from inventory.common.texts import BadText, filled, optional
+from inventory.shelflife.calc import StatedDate
+from inventory.stock import calc, queries
+from inventory.stock.models import Dated, End, Holding, Lot, Movement, Place, SetAside, State
+from inventory.workshop import policy
+from inventory.workshop.models import Bench, Member, Workshop
+
+MOST_NAME = 80
+MOST_PATH = 400
+MOST_CODE = 80
+MOST_NOTE = 200
+MOST_REF = 60
+
+
+class NotEnough(Problem):
+    """A place holds less than was to be taken from it."""
+
+    status = 409
+    title = "Not enough there"
+
+
+class SetAsideForOthers(Problem):
+    """What is on hand is held for other steps."""
+
+    status = 409
+    title = "Set aside for other steps"
+
+
+class NotUsable(Problem):
+    """A lot that must not be used on that day."""
+
+    status = 409
+    title = "This lot can't be used"
+
+
+class AlreadyOpen(Problem):
+    """A second opening would start the opened life anew."""
+
+    status = 409
+    title = "Already open"
+
+
+class AlreadyReversed(Problem):
+    """A movement is undone once, and what undid it stays."""
+
+    status = 409
+    title = "Already reversed"
+
+
+class OtherDates(Problem):
+    """One lot code has one set of dates."""
+
+    status = 409
+    title = "This lot has other dates"
+
+
+class BadDates(Problem):
+    """Dates that make no sense together."""
+
+    title = "These dates don't do"
+
+
+class BadPlace(Problem):
+    """A place that goods can't lie in, or can't be moved to and from."""
+
+    title = "This place doesn't do"
+
+
+@dataclass(frozen=True, slots=True)
+class LotData:
+    """A lot as a file states it; `rounding` says how its quantity was converted, where that rounded."""
+
+    item_id: int
+    code: str = ""
+    made: StatedDate | None = None
+    expires: StatedDate | None = None
+    opened: date | None = None
+    state: str = State.GOOD
+    rounding: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """What is said of a movement, whatever it moves."""
+
+    on: date
+    by: Member
+    note: str
+    ref: str
+
+    def movement(self, lot: Lot, quantity: Decimal, source: Place, target: Place, reverses: Movement | None = None) -> Movement:
+        """The movement, not saved yet."""
+        return Movement(
+            workshop_id=lot.workshop_id,
+            lot=lot,
+            quantity=quantity,
+            source=source,
+            target=target,
+            by=self.by,
+            on=self.on,
+            note=optional("note", self.note, MOST_NOTE),
+            ref=optional("reference", self.ref, MOST_REF),
+            reverses=reverses,
+        )
+
+
+# Places
+
+
+def ensure_place(*, workshop: Workshop, path: str, by: Member) -> Place:
+    """The place of `path`, made with all it nests in where it isn't there. See `ensure_places`."""
+    return ensure_places(workshop=workshop, paths=[path], by=by)[path]
+
+
+@transaction.atomic
+def ensure_places(*, workshop: Workshop, paths: Iterable[str], by: Member) -> dict[str, Place]:
+    """The places of `paths` by the path as given, made with all they nest in where they aren't there.
+
+    `/` nests. Case, and blanks around each name, don't tell places apart. The name of an end of the ledger (used, lost ...) is
+    refused as a whole path: nobody could tell the two apart. Queries grow with the depth, not with the number of paths.
+    """
+    policy.own(by, workshop)
+    policy.require(by, "keep_stock")
+    wanted = {path: _names(path) for path in paths}
+    found = _places(workshop, wanted.values())
+    if any(_key(names) not in found for names in wanted.values()):
+        Workshop.objects.select_for_update(no_key=True).get(pk=workshop.pk)  # nobody makes one between this look and the save
+        found = _places(workshop, wanted.values())
+        _make_places(workshop, wanted.values(), found, by)
+    return {path: found[_key(names)] for path, names in wanted.items()}
+
+
+def place_key(path: str) -> str:
+    """`path` as it is compared, and kept beside it. Refuses what `ensure_places` would."""
+    return _key(_names(path))
+
+
+def end_place(workshop: Workshop, end: End) -> Place:
+    """The place that stands for an end of the ledger; made on first use."""
+
+    def make() -> Place:
+        place = changed_by(Place(workshop=workshop, name=end.value, path=end.value, key=end.value, end=end), None)
+        place.save()
+        return place
+
+    return find_or_make(lambda: Place.objects.filter(workshop=workshop, end=end, key=end.value).first(), make)[0]
+
+
+def _names(path: str) -> tuple[str, ...]:
+    names = tuple(filled("place name", name, MOST_NAME) for name in path.split("/"))
+    for whole in ("/".join(names), _key(names)):
+        filled("place", whole, MOST_PATH)
+    if _key(names) in set(End.values) - {End.STORAGE}:
+        raise BadPlace(f"{names[0]} is an end of the ledger, where nothing lies: give the place another name")
+    return names
+
+
+def _key(names: Sequence[str]) -> str:
+    return unicodedata.normalize("NFC", "/".join(names).casefold())
+
+
+def _heads(names: Sequence[str]) -> Iterator[Sequence[str]]:
+    """The way down: `A`, `A/B`, `A/B/C`."""
+    return (names[:depth] for depth in range(1, len(names) + 1))
+
+
+def _places(workshop: Workshop, wanted: Iterable[Sequence[str]]) -> dict[str, Place]:
+    keys = {_key(head) for names in wanted for head in _heads(names)}
+    found: dict[str, Place] = {}
+    for batch in batches(keys):
+        rows = Place.objects.filter(workshop=workshop, end=End.STORAGE, key__in=batch)
+        found.update((place.key, place) for place in rows)
+    return found
+
+
+def _make_places(workshop: Workshop, wanted: Iterable[Sequence[str]], found: dict[str, Place], by: Member) -> None:
+    """Make what is missing level by level, since a place needs the id of the one it lies in."""
+    heads = {_key(head): head for names in wanted if _key(names) not in found for head in _heads(names)}
+    for depth in sorted({len(head) for head in heads.values()}):
+        missing = [(key, head) for key, head in heads.items() if len(head) == depth and key not in found]
+        rows = [_place(workshop, key, head, found) for key, head in missing]
+        if rows:
+            bulk_create_with_history(rows, Place, batch_size=BATCH, default_user=by)
+        found.update((place.key, place) for place in rows)
+
+
+def _place(workshop: Workshop, key: str, names: Sequence[str], found: Mapping[str, Place]) -> Place:
+    parent = found[_key(names[:-1])] if names[:-1] else None
+    path = f"{parent.path}/{names[-1]}" if parent else names[-1]
+    return Place(workshop=workshop, parent=parent, name=names[-1], path=path, key=key)
+
+
+# Lots
+
+
+@transaction.atomic
+def find_or_make_lot(  # noqa: PLR0913 - what tells one lot from another
+    *,
+    bench: Bench,
+    item: Item,
+    by: Member,
+    code: str = "",
+    made: StatedDate | None = None,
+    expires: StatedDate | None = None,
+    opened: date | None = None,
+    state: str = State.GOOD,
+    rounding: str = "",
+) -> tuple[Lot, bool]:
+    """The lot on `bench` that more of `item` with this code, these dates, this opening and state belongs to; and whether it was made.
+
+    With a code, dates left out are those that the code has here already, and other dates are refused by `OtherDates`. Without a
+    code the dates must be equal. More of a batch that failed a test anywhere is refused as good.
+    """
+    policy.require(by, "keep_stock", bench)
+    policy.own(by, item)
+    data = LotData(item.pk, optional("lot code", code, MOST_CODE), made, expires, opened, state, rounding)
+    Bench.objects.select_for_update(no_key=True).get(pk=bench.pk)  # two deliveries at once make one lot
+    batch = list(Lot.objects.filter(item=item, code=data.code).order_by("pk"))
+    _refuse_failed(batch, data)
+    siblings = [lot for lot in batch if lot.bench_id == bench.pk]
+    if data.code and siblings:
+        _refuse_other_dates(siblings, data)
+        made, expires = made or siblings[0].made, expires or siblings[0].expires
+        data = LotData(item.pk, data.code, made, expires, opened, state, rounding)
+    for lot in siblings:
+        if (lot.opened_on, lot.state) == (opened, state) and (lot.made, lot.expires) == (made, expires):
+            return lot, False
+    return make_lots(bench=bench, lots=[data], by=by)[0], True
+
+
+@transaction.atomic
+def make_lots(*, bench: Bench, lots: Sequence[LotData], by: Member) -> list[Lot]:
+    """Make new lots on `bench`, in the order given, for a file that says what each is. Refuses dates that make no sense together."""
+    policy.require(by, "keep_stock", bench)
+    items = items_by_id(data.item_id for data in lots)
+    return create_many([_lot(bench, items.get(data.item_id), data) for data in lots], by)
+
+
+@transaction.atomic
+def set_state(*, lot: Lot, state: str, by: Member, note: str = "") -> Lot:
+    """Judge a lot good, quarantined, disputed or failed. `note` is kept as the reason in its history."""
+    policy.require(by, "judge_lots", lot.bench)
+    note = optional("reason", note, MOST_WHY)
+    locked = _locked(lot)
+    locked.state = _checked_state(state)
+    changed_by(locked, by, note).save(update_fields=["state"])
+    return locked
+
+
+@transaction.atomic
+def set_dates(*, lot: Lot, made: StatedDate | None, expires: StatedDate | None, by: Member, note: str = "") -> Lot:
+    """Write down what the label says: both dates, None for one that it doesn't. Refuses dates that make no sense together."""
+    policy.require(by, "keep_stock", lot.bench)
+    note = optional("reason", note, MOST_WHY)
+    locked = _locked(lot)
+    state_dates(locked, made, expires)
+    _refuse_bad_dates(locked)
+    changed_by(locked, by, note).save(update_fields=["made_on", "made_as", "expires_on", "expires_as"])
+    return locked
+
+
+@transaction.atomic
+def open_lot(*, lot: Lot, on: date, by: Member) -> Lot:
+    """Start the opened life of a lot. Refuses one that is open, so that a second scan can't restart it."""
+    policy.require(by, "use_stock", lot.bench)
+    locked = _locked(lot)
+    if locked.opened_on is not None:
+        raise AlreadyOpen(f"{named(locked)} was opened on {locked.opened_on}: its opened life runs from then")
+    locked.opened_on = on
+    _refuse_bad_dates(locked)
+    changed_by(locked, by).save(update_fields=["opened_on"])
+    return locked
+
+
+def named(lot: Lot) -> str:
+    """How messages name a lot."""
+    return f"lot {lot.code} of {lot.item.code}" if lot.code else f"{lot.item.code} without a lot code"
+
+
+def lock(lots: Iterable[Lot]) -> dict[int, Lot]:
+    """The lots as they are now, by id, held until the transaction ends.
+
+    Who changes several lots in one transaction locks them all by this first; each service locks its own by itself.
+    """
+    found: dict[int, Lot] = {}
+    for batch in batches(sorted({lot.pk for lot in lots})):
+        rows = Lot.objects.select_for_update(of=("self",), no_key=True).select_related("item", "bench", "workshop")
+        found.update((lot.pk, lot) for lot in rows.filter(pk__in=batch).order_by("pk"))
+    return found
+
+
+def state_dates(row: Dated, made: StatedDate | None, expires: StatedDate | None) -> None:
+    """Set both dates of a lot or packing line as precisely as they are stated; it is not saved."""
+    row.made_on, row.made_as = (made.last_day, made.precision) if made else (None, "day")
+    row.expires_on, row.expires_as = (expires.last_day, expires.precision) if expires else (None, "day")
+
+
+def _locked(lot: Lot) -> Lot:
+    return lock([lot])[lot.pk]
+
+
+def _lot(bench: Bench, item: Item | None, data: LotData) -> Lot:
+    if item is None:
+        raise policy.NotAllowed("this item is another workshop's")
+    lot = Lot(
+        workshop_id=bench.workshop_id,
+        bench=bench,
+        item=item,
+        code=optional("lot code", data.code, MOST_CODE),
+        opened_on=data.opened,
+        state=_checked_state(data.state),
+        rounding=data.rounding,
+    )
+    state_dates(lot, data.made, data.expires)
+    _refuse_bad_dates(lot)
+    return lot
+
+
+def _refuse_bad_dates(lot: Lot) -> None:
+    try:
+        queries.life_of(lot)
+    except ValueError as error:
+        raise BadDates(f"{named(lot)}: {error}") from error
+
+
+def _refuse_failed(batch: Sequence[Lot], data: LotData) -> None:
+    if data.code and data.state == State.GOOD and any(lot.state == State.FAILED for lot in batch):
+        raise NotUsable(f"lot {data.code} of {batch[0].item.code} failed: nothing more of that batch can be taken as good")
+
+
+def _refuse_other_dates(siblings: Sequence[Lot], data: LotData) -> None:
+    for lot in siblings:
+        if data.made not in {None, lot.made} or data.expires not in {None, lot.expires}:
+            dates = f"made {lot.made or 'unknown'}, expires {lot.expires or 'unknown'}"
+            raise OtherDates(f"{named(lot)} is here with other dates ({dates}): one code has one set of dates")
+
+
+def _checked_state(state: str) -> str:
+    if state not in State.values:
+        raise BadText(f"{state!r} is no state of a lot: there are {', '.join(State.values)}")
+    return state
+
+
+# Movements
+
+
+@transaction.atomic
+def receive(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    quantity: Decimal,
+    place: Place,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> Movement:
+    """Take `quantity` of a lot into storage from its supplier."""
+    _allow(by, "keep_stock", lot, place)
+    source = end_place(lot.workshop, End.SUPPLIER)
+    return _post(_locked(lot), positive(quantity), source, place, _Line(on, by, note, ref))
+
+
+@transaction.atomic
+def move(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    quantity: Decimal,
+    source: Place,
+    target: Place,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> Movement:
+    """Carry `quantity` of a lot from one storage place to another."""
+    _allow(by, "use_stock", lot, source, target)
+    if source.pk == target.pk:
+        raise BadPlace(f"{source.path} is where it lies already: name another place")
+    return _post(_locked(lot), positive(quantity), source, target, _Line(on, by, note, ref))
+
+
+@transaction.atomic
+def use(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    quantity: Decimal,
+    place: Place,
+    on: date,
+    by: Member,
+    ref: str = "",
+    step_ref: str = "",
+    note: str = "",
+) -> Movement:
+    """Use up `quantity` of a lot from storage, on the day `on`. What is set aside for `step_ref` is drawn down by it.
+
+    Refuses by `NotUsable` a lot that isn't good, can't serve on that day or has no known end of life where it must have one; by
+    `NotEnough` more than the place holds; by `SetAsideForOthers` what other steps need of it.
+    """
+    _allow(by, "use_stock", lot, place)
+    target, quantity = end_place(lot.workshop, End.USED), positive(quantity)
+    locked = _locked(lot)
+    _refuse_unusable(locked, on)
+    movement = _post(locked, quantity, place, target, _Line(on, by, note, ref))
+    _refuse_set_aside(locked, quantity, step_ref)
+    _draw_down(locked, step_ref, quantity, by)
+    return movement
+
+
+@transaction.atomic
+def scrap(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    quantity: Decimal,
+    place: Place,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> Movement:
+    """Throw `quantity` of a lot away, whatever its state. What is gone is gone: set-asides may then exceed what is on hand."""
+    _allow(by, "keep_stock", lot, place)
+    target = end_place(lot.workshop, End.SCRAPPED)
+    return _post(_locked(lot), positive(quantity), place, target, _Line(on, by, note, ref))
+
+
+@transaction.atomic
+def adjust(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    place: Place,
+    counted: Decimal,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> Movement | None:
+    """Make a holding what was `counted`, 0 included; the difference comes from or goes to the end `counted`. None where it agrees."""
+    moved = count_many(counts=[(lot, place, counted)], on=on, by=by, note=note, ref=ref)
+    return moved[0] if moved else None
+
+
+@transaction.atomic
+def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Movement:
+    """Undo a movement by its opposite, once; a reverse itself can't be undone: move the goods instead.
+
+    Refuses by `NotEnough` where the goods have gone on. Whatever has become of the lot since, such as its expiry, doesn't
+    matter: the movement should not have been. A set-aside that a use drew down is not restored.
+    """
+    policy.own(by, movement)
+    movement = Movement.objects.select_related("lot__bench", "source", "target").get(pk=movement.pk)
+    policy.require(by, "use_stock" if _by_builders(movement) else "keep_stock", movement.lot.bench)
+    locked = _locked(movement.lot)
+    _refuse_reversed(movement)
+    line = _Line(on, by, note, movement.ref)
+    return _post(locked, movement.quantity, movement.target, movement.source, line, reverses=movement)
+
+
+@transaction.atomic
+def receive_many(
+    *,
+    deliveries: Sequence[tuple[Lot, Place, Decimal]],
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> list[Movement]:
+    """`receive` for each (lot, place, quantity), all of it or nothing. Queries grow with each 500 rows, not with each row."""
+    if not deliveries:
+        return []
+    _allow_many(by, deliveries)
+    supplier, lots = end_place(by.workshop, End.SUPPLIER), lock(lot for lot, _, _ in deliveries)
+    line, held = _Line(on, by, note, ref), _held(lots)
+    changed: dict[tuple[int, int], Decimal] = {}
+    movements = []
+    for lot, place, quantity in deliveries:
+        given, spot = positive(quantity), (lot.pk, place.pk)
+        changed[spot] = changed.get(spot, held.get(spot, queries.NOTHING)) + given
+        _refuse_too_much(lots[lot.pk], place, changed[spot])
+        movements.append(line.movement(lots[lot.pk], given, supplier, place))
+    return _post_many(by, movements, changed)
+
+
+@transaction.atomic
+def count_many(
+    *,
+    counts: Sequence[tuple[Lot, Place, Decimal]],
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> list[Movement]:
+    """`adjust` for each (lot, place, counted), all of it or nothing; only what differs is moved. One count for each lot and place."""
+    if not counts:
+        return []
+    _allow_many(by, counts)
+    _refuse_twice(counts)
+    counted, lots = end_place(by.workshop, End.COUNTED), lock(lot for lot, _, _ in counts)
+    line, held = _Line(on, by, note, ref), _held(lots)
+    changed: dict[tuple[int, int], Decimal] = {}
+    movements = []
+    for lot, place, quantity in counts:
+        spot, found = (lot.pk, place.pk), not_negative(quantity)
+        if more := found - held.get(spot, queries.NOTHING):
+            source, target = (counted, place) if more > 0 else (place, counted)
+            movements.append(line.movement(lots[lot.pk], abs(more), source, target))
+            changed[spot] = found
+    return _post_many(by, movements, changed)
+
+
+def _allow(by: Member, permission: str, lot: Lot, *places: Place) -> None:
+    policy.require(by, permission, lot.bench)
+    policy.own(by, lot, *places)
+    for place in places:
+        _refuse_end(place)
+
+
+def _allow_many(by: Member, rows: Sequence[tuple[Lot, Place, Decimal]]) -> None:
+    policy.require(by, "keep_stock")
+    for lot, place, _ in rows:
+        policy.own(by, lot, place)
+        _refuse_end(place)
+
+
+def _refuse_end(place: Place) -> None:
+    if place.end != End.STORAGE:
+        raise BadPlace(f"{place.path} is an end of the ledger, where nothing lies: name a storage place")
+
+
+def _refuse_twice(counts: Sequence[tuple[Lot, Place, Decimal]]) -> None:
+    seen = Counter((lot.pk, place.pk) for lot, place, _ in counts)
+    for lot, place, _ in counts:
+        if seen[lot.pk, place.pk] > 1:
+            raise BadQuantity(f"{named(lot)} in {place.path} is counted twice: add the counts up")
+
+
+def _refuse_unusable(lot: Lot, on: date) -> None:
+    if lot.state != State.GOOD:
+        raise NotUsable(f"{named(lot)} is {lot.state}: only a good lot is used")
+    try:
+        reason = calc.why_not(queries.rule_of(lot.item), queries.life_of(lot), on)
+    except ValueError as error:
+        raise BadDates(f"{named(lot)}: {error}") from error
+    if reason:
+        raise NotUsable(f"{named(lot)} {reason}")
+
+
+def _refuse_set_aside(lot: Lot, used: Decimal, step_ref: str) -> None:
+    """What is left after a use must cover what other steps hold."""
+    left, others = queries.on_hand(lot), queries.set_aside_for_others(lot, step_ref)
+    if left < others:
+        unit, there = lot.item.unit, left + used
+        free = max(there - others, queries.NOTHING)
+        raise SetAsideForOthers(
+            f"{named(lot)}: of {plain(there)} {unit} on hand {plain(others)} {unit} are set aside for other steps, "
+            f"so {plain(free)} {unit} are free and not {plain(used)}",
+        )
+
+
+def _draw_down(lot: Lot, step_ref: str, used: Decimal, by: Member) -> None:
+    row = SetAside.objects.filter(lot=lot, ref=step_ref).first() if step_ref else None
+    if row is None:
+        return
+    changed_by(row, by)
+    if row.quantity <= used:
+        row.delete()
+        return
+    row.quantity -= used
+    row.save(update_fields=["quantity"])
+
+
+def _by_builders(movement: Movement) -> bool:
+    """Whether builders make such movements, and so may take them back: uses, and moves within storage."""
+    return movement.source.end == End.STORAGE and movement.target.end in {End.STORAGE, End.USED}
+
+
+def _refuse_reversed(movement: Movement) -> None:
+    if movement.reverses_id is not None:
+        raise AlreadyReversed("this movement undoes another one: move the goods instead")
+    undone = Movement.objects.filter(reverses=movement).first()
+    if undone is not None:
+        raise AlreadyReversed(f"this movement was reversed on {undone.on} already")
+
+
+def _post(  # noqa: PLR0913 - private: from where to where, and what is said of it
+    lot: Lot,
+    quantity: Decimal,
+    source: Place,
+    target: Place,
+    line: _Line,
+    reverses: Movement | None = None,
+) -> Movement:
+    """Write one line of the ledger and change both holdings. `lot` is locked."""
+    if source.end == End.STORAGE:
+        _take(lot, source, quantity)
+    if target.end == End.STORAGE:
+        _put(lot, target, quantity)
+    movement = line.movement(lot, quantity, source, target, reverses)
+    movement.save(force_insert=True)
+    return movement
+
+
+def _take(lot: Lot, place: Place, quantity: Decimal) -> None:
+    """Lower a holding. The condition stands in the UPDATE itself: it holds even where an engine has no row locks."""
+    enough = Holding.objects.filter(lot=lot, place=place, quantity__gte=quantity)
+    if enough.update(quantity=F("quantity") - _amount(quantity)):
+        return
+    there = Holding.objects.filter(lot=lot, place=place).values_list("quantity", flat=True).first() or queries.NOTHING
+    unit = lot.item.unit
+    raise NotEnough(f"{named(lot)}: {place.path} holds {plain(there)} {unit}, and {plain(quantity)} {unit} were to be taken")
+
+
+def _put(lot: Lot, place: Place, quantity: Decimal) -> None:
+    there = Holding.objects.filter(lot=lot, place=place)
+    if there.filter(quantity__lte=LIMIT - quantity).update(quantity=F("quantity") + _amount(quantity)):
+        return
+    held = there.values_list("quantity", flat=True).first()
+    _refuse_too_much(lot, place, (held or queries.NOTHING) + quantity)
+    Holding.objects.create(workshop_id=lot.workshop_id, lot=lot, place=place, quantity=quantity)
+
+
+def _amount(quantity: Decimal) -> Value:
+    return Value(quantity, output_field=QuantityField())  # a bare Decimal would be subtracted from thousandths
+
+
+def _refuse_too_much(lot: Lot, place: Place, total: Decimal) -> None:
+    if total > LIMIT:
+        raise BadQuantity(f"{named(lot)}: {place.path} would hold {plain(total)} {lot.item.unit}, past 10^12: check the quantity")
+
+
+def _held(lots: Iterable[int]) -> dict[tuple[int, int], Decimal]:
+    """What each place holds of locked lots, by lot and place."""
+    found: dict[tuple[int, int], Decimal] = {}
+    for batch in batches(lots):
+        rows = Holding.objects.filter(lot_id__in=batch).values_list("lot_id", "place_id", "quantity")
+        found.update(((lot, place), quantity) for lot, place, quantity in rows)
+    return found
+
+
+def _post_many(by: Member, movements: list[Movement], changed: Mapping[tuple[int, int], Decimal]) -> list[Movement]:
+    """Write many lines and what the holdings then are. The lots are locked, so what was read of them still holds."""
+    rows = [
+        Holding(workshop_id=by.workshop_id, lot_id=lot, place_id=place, quantity=quantity) for (lot, place), quantity in changed.items()
+    ]
+    Holding.objects.bulk_create(
+        rows,
+        batch_size=BATCH,
+        update_conflicts=True,
+        unique_fields=["lot", "place"],
+        update_fields=["quantity"],
+    )
+    return Movement.objects.bulk_create(movements, batch_size=BATCH)
+
+
+# Set-asides
+
+
+@transaction.atomic
+def set_aside(*, lot: Lot, ref: str, quantity: Decimal, by: Member) -> SetAside:
+    """Hold `quantity` of a good lot for the step `ref`, instead of what it held for it before.
+
+    Refuses more than is on hand and not held for others. A later count or scrapping may leave less on hand than is set aside.
+    """
+    policy.require(by, "plan", lot.bench)
+    policy.own(by, lot)
+    ref, quantity = filled("reference", ref, MOST_REF), positive(quantity)
+    locked = _locked(lot)
+    if locked.state != State.GOOD:
+        raise NotUsable(f"{named(locked)} is {locked.state}: only a good lot is set aside")
+    _refuse_beyond(locked, ref, quantity)
+    row = SetAside.objects.filter(lot=locked, ref=ref).first() or SetAside(workshop_id=lot.workshop_id, lot=locked, ref=ref)
+    row.quantity = quantity
+    changed_by(row, by).save()
+    return row
+
+
+@transaction.atomic
+def release(*, lot: Lot, ref: str, by: Member) -> bool:
+    """Give back what is set aside of a lot for the step `ref`; whether anything was."""
+    policy.require(by, "plan", lot.bench)
+    policy.own(by, lot)
+    row = SetAside.objects.filter(lot=_locked(lot), ref=ref).first()
+    if row is None:
+        return False
+    changed_by(row, by).delete()
+    return True
+
+
+def _refuse_beyond(lot: Lot, ref: str, quantity: Decimal) -> None:
+    there, others = queries.on_hand(lot), queries.set_aside_for_others(lot, ref)
+    if others + quantity > there:
+        unit, free = lot.item.unit, max(there - others, queries.NOTHING)
+        raise NotEnough(
+            f"{named(lot)}: {plain(there)} {unit} on hand, {plain(others)} {unit} of it set aside for other steps: "
+            f"{plain(free)} {unit} are free and not {plain(quantity)}",
+        )

@@ -1,0 +1,148 @@
+"""Shelves: what lies where, counted and corrected; a lot with its ledger."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from inventory.common.fields import plain
+from inventory.common.forms import attempt
+from inventory.common.pages import UNREADABLE, way_back
+from inventory.stock import queries, services
+from inventory.stock.forms import CountForm, DatesForm, ReverseForm, ShelvesForm, StateForm
+from inventory.stock.models import Holding, Lot, Movement
+from inventory.workshop import policy
+from inventory.workshop.access import members_only
+from inventory.workshop.models import Bench
+from inventory.workshop.request import MemberRequest
+
+PAGE = 50
+
+
+@require_GET
+@members_only
+def shelves(request: MemberRequest) -> HttpResponse:
+    """What lies where, with until when it serves."""
+    form = ShelvesForm(request.GET, benches=list(Bench.objects.order_by("code")))
+    form.is_valid()
+    page = Paginator(queries.find_holdings(**form.cleaned_data), PAGE).get_page(request.GET.get("page"))
+    may_count = policy.allowed(request.member, "keep_stock")
+    context = {
+        "form": form,
+        "page": page,
+        "held": [(held, _count_form(held) if may_count else None) for held in queries.held(page.object_list)],
+        "filtered": any(form.cleaned_data.values()),
+        "places": queries.place_paths(),
+        "today": timezone.localdate(),
+    }
+    return render(request, "stock/shelves.html", context)
+
+
+def _count_form(held: queries.Held) -> CountForm:
+    return CountForm(auto_id=f"count-{held.lot_id}-{held.place_id}-%s", initial={"counted": held.quantity})
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def count(request: MemberRequest, lot: int, place: int) -> HttpResponse:
+    """Write down what was counted of a lot in a place; the difference becomes a movement."""
+    held = get_object_or_404(Holding.objects.select_related("lot__item", "lot__bench", "place"), lot=lot, place=place)
+    policy.require(request.member, "keep_stock", held.lot.bench)
+    form = CountForm(request.POST if request.method == "POST" else None, initial={"counted": held.quantity})
+    back = way_back(request, reverse("shelves"))
+    if request.method == "POST" and attempt(form, lambda: _adjust(form, held, request)):
+        return redirect(back)
+    return _form_page(request, "stock/count.html", form, {"held": held, "next": back})
+
+
+def _adjust(form: CountForm, held: Holding, request: MemberRequest) -> None:
+    given = form.cleaned_data
+    moved = services.adjust(lot=held.lot, place=held.place, on=timezone.localdate(), by=request.member, **given)
+    what = f"{services.named(held.lot)} in {held.place.path}"
+    if moved is None:
+        messages.info(request, f"{what}: the count agrees, nothing changed.")
+        return
+    messages.success(request, f"{what}: {plain(given['counted'])} {held.lot.item.unit} now; the difference is in the ledger.")
+
+
+@require_GET
+@members_only
+def lot(request: MemberRequest, pk: int) -> HttpResponse:
+    """One lot: its dates, where it lies, what moved."""
+    found = _lot(pk)
+    page = Paginator(queries.movements(lot=found), PAGE).get_page(request.GET.get("page"))
+    lines = [queries.LedgerLine(*row) for row in page.object_list]
+    context = {
+        "lot": found,
+        "life": queries.life_of(found),
+        "held": queries.held(queries.find_holdings().filter(lot=found)),
+        "page": page,
+        "lines": [(line, line.reversible and policy.allowed(request.member, _needed_to_reverse(line))) for line in lines],
+        "state_form": StateForm(initial={"state": found.state}) if policy.allowed(request.member, "judge_lots") else None,
+        "dates_form": DatesForm(lot=found) if policy.allowed(request.member, "keep_stock") else None,
+        "today": timezone.localdate(),
+    }
+    return render(request, "stock/lot.html", context)
+
+
+def _needed_to_reverse(line: queries.LedgerLine) -> str:
+    return "use_stock" if line.within else "keep_stock"
+
+
+def _lot(pk: int) -> Lot:
+    return get_object_or_404(Lot.objects.select_related("item", "bench"), pk=pk)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def reverse_movement(request: MemberRequest, pk: int) -> HttpResponse:
+    """Undo a movement by its opposite."""
+    movement = get_object_or_404(Movement.objects.select_related("lot__item", "lot__bench", "source", "target", "by"), pk=pk)
+    form = ReverseForm(request.POST if request.method == "POST" else None)
+    today = timezone.localdate()
+
+    def write() -> None:
+        services.reverse(movement=movement, on=today, by=request.member, note=form.cleaned_data["note"])
+
+    if request.method == "POST" and attempt(form, write):
+        messages.success(request, "The movement is reversed.")
+        return redirect("lot", movement.lot_id)
+    return _form_page(request, "stock/reverse.html", form, {"movement": movement})
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def lot_state(request: MemberRequest, pk: int) -> HttpResponse:
+    """Judge a lot."""
+    found = _lot(pk)
+    form = StateForm(request.POST if request.method == "POST" else None, initial={"state": found.state})
+    done = f"{services.named(found)} is judged."
+    return _change(request, found, form, done, lambda: services.set_state(lot=found, by=request.member, **form.cleaned_data))
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def lot_dates(request: MemberRequest, pk: int) -> HttpResponse:
+    """Write down the dates on a lot's label."""
+    found = _lot(pk)
+    form = DatesForm(request.POST if request.method == "POST" else None, lot=found)
+    done = f"{services.named(found)} has these dates now."
+    return _change(request, found, form, done, lambda: services.set_dates(lot=found, by=request.member, **form.cleaned_data))
+
+
+def _change(request: MemberRequest, found: Lot, form: forms.Form, done: str, write: Callable[[], object]) -> HttpResponse:
+    if request.method == "POST" and attempt(form, write):
+        messages.success(request, done)
+        return redirect("lot", found.pk)
+    return _form_page(request, "stock/change_lot.html", form, {"lot": found})
+
+
+def _form_page(request: MemberRequest, template: str, form: forms.Form, context: dict[str, Any]) -> HttpResponse:
+    return render(request, template, {**context, "form": form}, status=UNREADABLE if form.errors else None)
