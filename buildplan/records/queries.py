@@ -3,13 +3,15 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
-from buildplan.plan.models import Step
+from buildplan.plan.models import Finish, Step
 from buildplan.shortfall import queries as shortfall
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, net
-from inventory.models import Holding
+from buildplan.shortfall.demand import StepDay, StepFacts
+from buildplan.shortfall.needs import Demand, expand
+from inventory.models import Holding, Movement
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +38,21 @@ class Proposal:
 
 
 def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
-    """What finishing `step` on a day would take: first what is set aside for it, then the lots that expire first. Eight queries."""
+    """What finishing `step` on a day would take: first what is set aside for it, then the lots that expire first. Twelve queries."""
     bench = step.project.bench
     items = shortfall.items()
-    needs = {
-        item: [Need(on, (0, step.position), step.pk, step.code, quantity, "finished on this day", rounding)]
-        for item, quantity, rounding in step.call_outs.order_by("item__code").values_list("item_id", "quantity", "rounding")
-    }
+    needs = expand(_alone(step, on))
     stock = shortfall.stock(bench, items, needs, on)
     holdings = _holdings(needs)
-    return tuple(_proposal(items[item], found, stock.get(item, []), holdings, on) for item, found in needs.items())
+    proposed = (_proposal(items[item], found, stock.get(item, []), holdings, on) for item, found in needs.items())
+    return tuple(sorted(proposed, key=lambda proposal: proposal.item.code))
+
+
+def _alone(step: Step, on: date) -> Demand:
+    """The demand of one step, as if it were the only one and its day were `on`: who finishes it now is served first."""
+    facts = StepFacts(step.pk, step.code, (0, step.position), on, done=False)
+    days = {step.pk: StepDay(on, "finished on this day", on)}
+    return Demand({"step": step}, {step.pk: facts}, days, days, on)
 
 
 def _holdings(items: Mapping[int, Sequence[Need]]) -> dict[int, list[tuple[int, str, Decimal]]]:
@@ -90,3 +97,47 @@ def _choices(
         left -= proposed
         choices.append(Choice(supply.key, supply.code, place, path, there, proposed, until))
     return choices
+
+
+@dataclass(frozen=True, slots=True)
+class Took:
+    """What a finished step took of a lot."""
+
+    lot: int
+    lot_code: str
+    item: str
+    name: str
+    unit: str
+    quantity: Decimal
+    path: str
+    by: str
+    at: datetime
+    undone_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """How a step was finished here, with the movements that it made, the first first."""
+
+    finish: Finish
+    movements: tuple[Took, ...]
+
+
+_TOOK = (
+    *("lot_id", "lot__code", "lot__item__code", "lot__item__name", "lot__item__unit", "quantity", "source__path"),
+    *("by__name", "at", "reversed_by__on"),
+)
+
+
+def finished(step: Step) -> Finished | None:
+    """The finish of a step that stands, None where it wasn't finished here. Two queries."""
+    finish = Finish.objects.filter(step=step, taken_back_at=None).select_related("by").first()
+    if finish is None:
+        return None
+    rows = Movement.objects.filter(ref=finish.ref, reverses=None).order_by("pk").values_list(*_TOOK)
+    return Finished(finish, tuple(Took(*row) for row in rows))
+
+
+def taken_back(step: Step) -> tuple[Finish, ...]:
+    """The finishes of a step that were taken back, the latest first. One query."""
+    return tuple(Finish.objects.filter(step=step).exclude(taken_back_at=None).select_related("by", "taken_back_by").order_by("-pk"))

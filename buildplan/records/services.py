@@ -7,7 +7,9 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from buildplan.hardware.models import RivetRow
 from buildplan.plan.models import Finish, Step
+from buildplan.sealing.models import Seam
 from buildplan.shortfall.queries import step_ref
 from inventory.catalogue.models import RETURNED
 from inventory.common.history import changed_by
@@ -74,6 +76,7 @@ def finish_step(  # noqa: PLR0913 - what a finish says
         without_movements=not uses,
         note=note,
     )
+    stock.lock(use.lot for use in uses)
     for use in uses:
         stock.use(lot=use.lot, quantity=use.quantity, place=use.place, on=on, by=by, ref=finish.ref, step_ref=step_ref(step.pk))
     _mark(step, done=True, done_on=on, by=by)
@@ -88,7 +91,9 @@ def take_back(*, step: Step, on: date, now: datetime, by: Member) -> Finish:
     finish = Finish.objects.filter(step=step, taken_back_at=None).first()
     if finish is None:
         raise NotFinishedHere(f"{step.code} was not finished here: there are no movements to reverse")
-    for movement in Movement.objects.filter(ref=finish.ref, reverses=None, reversed_by=None).order_by("-pk"):
+    movements = Movement.objects.filter(ref=finish.ref, reverses=None, reversed_by=None).select_related("lot__bench", "source", "target")
+    stock.lock(movement.lot for movement in movements)
+    for movement in movements.order_by("-pk"):
         stock.reverse(movement=movement, on=on, by=by, note=f"{step.code} taken back")
     finish.taken_back_at, finish.taken_back_by = now, by
     finish.save(update_fields=["taken_back_at", "taken_back_by"])
@@ -100,7 +105,8 @@ def _refuse_silence(step: Step, uses: Sequence[Use], *, without_movements: bool)
     """A need must not disappear without its stock unless somebody says so."""
     if uses and without_movements:
         raise NothingTaken(f"{step.code}: 'done, without movements' was chosen and quantities were given: give one or the other")
-    takes = step.call_outs.exclude(item__kind__in=RETURNED).exists()
+    called_out = step.call_outs.exclude(item__kind__in=RETURNED).exists()
+    takes = called_out or RivetRow.objects.filter(step=step).exists() or Seam.objects.filter(step=step).exists()
     if takes and not uses and not without_movements:
         raise NothingTaken(f"{step.code} needs stock: give what it took, or choose 'done, without movements'")
 

@@ -51,9 +51,9 @@ class ItemFacts(NamedTuple):
 
 
 class Need(NamedTuple):
-    """What one step takes of an item on a day. `order` is plan order; `note` says how the figure was converted, if that rounded.
+    """What one step takes of an item on a day. `order` is plan order; `source` is where the plan says so, a call-out, row or seam.
 
-    Needs sort as they are served: by day, then in plan order.
+    `note` says how the figure was come by, where that isn't plain. Needs sort as they are served: by day, then in plan order.
     """
 
     day: date
@@ -63,6 +63,7 @@ class Need(NamedTuple):
     quantity: Decimal
     rule: str
     note: str
+    source: str
     until: date | None = None  # a returned thing is held through this day; None is its own day alone
 
     @property

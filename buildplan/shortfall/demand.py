@@ -19,10 +19,11 @@ class StepFacts(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class StepDay:
-    """The day on which a step counts, and the rule that gave it."""
+    """The day on which a step counts, and the rule that gave it. `asked` is that day before one that is past became today."""
 
     day: date
     rule: str
+    asked: date
 
 
 def step_days(
@@ -38,6 +39,16 @@ def step_days(
     for it; done steps have no day of their own but are looked through. A day before `as_of` counts as `as_of`.
     Raises `ValueError` where the steps wait for each other in a ring.
     """
+    return within(all_days(steps, afters, undated=before is None, as_of=as_of), before)
+
+
+def within(days: Mapping[int, StepDay], before: date | None) -> dict[int, StepDay]:
+    """The steps whose day is on or before `before`; with None, all of them."""
+    return {step: found for step, found in days.items() if before is None or found.asked <= before}
+
+
+def all_days(steps: Sequence[StepFacts], afters: Iterable[tuple[int, int]], *, undated: bool, as_of: date) -> dict[int, StepDay]:
+    """The day of each step not done that has one. `undated` gives one to steps without any date that nobody waits for, too."""
     by_id = {step.id: step for step in steps}
     waiters = _waiters(by_id, afters)
     latest = _latest_planned(steps)
@@ -48,12 +59,12 @@ def step_days(
         if step.done:
             continue
         own = _own_or_pulled(step, pulled)
-        if own is None and before is None:
+        if own is None and undated:
             own = _fallback(latest.get(step.order[0]), as_of)
         if own is not None:
             found[step.id] = own
-            asks[step.id] = StepDay(own.day, f"{step.label} waits for it")
-    return {step: _not_before(own, as_of) for step, own in found.items() if before is None or own.day <= before}
+            asks[step.id] = StepDay(own.day, f"{step.label} waits for it", own.day)
+    return {step: _not_before(own, as_of) for step, own in found.items()}
 
 
 def _waiters(by_id: Mapping[int, StepFacts], afters: Iterable[tuple[int, int]]) -> dict[int, list[int]]:
@@ -93,7 +104,7 @@ def _earliest(days: Iterable[StepDay | None]) -> StepDay | None:
 def _own_or_pulled(step: StepFacts, pulled: StepDay | None) -> StepDay | None:
     if step.planned is None or (pulled is not None and pulled.day < step.planned):
         return pulled
-    return StepDay(step.planned, "as planned")
+    return StepDay(step.planned, "as planned", step.planned)
 
 
 def _latest_planned(steps: Iterable[StepFacts]) -> dict[int, date]:
@@ -108,11 +119,11 @@ def _latest_planned(steps: Iterable[StepFacts]) -> dict[int, date]:
 def _fallback(latest: date | None, as_of: date) -> StepDay:
     """An undated step that nobody waits for counts on its project's latest planned day."""
     if latest is None:
-        return StepDay(as_of, "no step of the plan has a date: counts as today")
-    return StepDay(latest, "no date and nobody waits for it: counts on the latest planned day")
+        return StepDay(as_of, "no step of the plan has a date: counts as today", as_of)
+    return StepDay(latest, "no date and nobody waits for it: counts on the latest planned day", latest)
 
 
 def _not_before(found: StepDay, as_of: date) -> StepDay:
     if found.day >= as_of:
         return found
-    return StepDay(as_of, f"{found.rule}, for {found.day}, which is past: counts on {as_of}")
+    return StepDay(as_of, f"{found.rule}, for {found.day}, which is past: counts on {as_of}", found.asked)

@@ -9,7 +9,6 @@ from buildplan.shortfall.calc import Line, Served, Supply, Why, back
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
-PLAN = "call-outs of the plan"
 RULE = "needs in time order, first expired first out"
 PEAK = "held at once, day by day: things that come back"
 CATALOGUE = "the catalogue"
@@ -47,7 +46,7 @@ def _needs(line: Line) -> Iterator[Reason]:
     for need in line.needs:
         until = f" until {need.through}" if need.through != need.day else ""
         note = f" ({need.note})" if need.note else ""
-        yield Reason(f"{need.label} needs {_amount(need.quantity, line)} on {need.day}{until}{note}: {need.rule}", PLAN)
+        yield Reason(f"{need.label} needs {_amount(need.quantity, line)} on {need.day}{until}{note}: {need.rule}", need.source)
 
 
 def _lots(line: Line) -> Iterator[Reason]:

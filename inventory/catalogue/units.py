@@ -117,6 +117,11 @@ def _digits(exact: Fraction) -> str:
     return plain(cut) if cut == exact else f"{cut:f}..."
 
 
+def ratio(unit: str, target: str) -> Fraction:
+    """How many `target` one `unit` is, exactly. Raises `UnitError` where either isn't known or they measure different things."""
+    return _ratio(unit, target)
+
+
 @lru_cache(maxsize=1024)
 def _ratio(written: str, target: str) -> Fraction:
     if written == target:

@@ -19,7 +19,7 @@ def period(number):
 
 
 def need(number, quantity):
-    return Need(period(number), (0, number), number, f"period {number}", Decimal(quantity), "as planned", "")
+    return Need(period(number), (0, number), number, f"period {number}", Decimal(quantity), "as planned", "", "call-out")
 
 
 def on_hand(quantity):

@@ -25,7 +25,7 @@ def item(**changes):
 
 
 def need(offset, quantity, step=1, until=None):
-    return Need(day(offset), (0, step), step, f"S{step}", Decimal(quantity), "as planned", "", until)
+    return Need(day(offset), (0, step), step, f"S{step}", Decimal(quantity), "as planned", "", f"call-out {step}", until)
 
 
 def lot(quantity, last=None, key=1, code="", **more):

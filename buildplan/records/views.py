@@ -1,0 +1,134 @@
+"""A step: what it needs, what finishing it takes, and taking that back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.forms import BoundField
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from buildplan.plan import queries as plan
+from buildplan.plan.models import Step
+from buildplan.plan.views import get_step
+from buildplan.records import queries, services
+from buildplan.records.forms import DayForm, FinishForm, Taken
+from buildplan.records.queries import Choice, Proposal
+from buildplan.records.services import Use
+from inventory.catalogue.models import DYING
+from inventory.common.forms import attempt
+from inventory.common.pages import UNREADABLE
+from inventory.models import Lot, Place
+from inventory.workshop import policy
+from inventory.workshop.access import members_only
+from inventory.workshop.request import MemberRequest
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What the page shows of an item that the step needs: its lots, each with its box."""
+
+    proposal: Proposal
+    boxes: tuple[tuple[Choice, BoundField], ...]
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def step(request: MemberRequest, project: str, step: str) -> HttpResponse:
+    """Show a step; a POST finishes it. `again` in the POST only proposes anew, for the day given."""
+    found = get_step(project, step)
+    if request.method == "POST":
+        return _post(request, found)
+    offered = not found.done and policy.allowed(request.member, "use_stock")
+    return _page(request, found, _fresh(found, timezone.localdate()) if offered else None)
+
+
+def _post(request: MemberRequest, found: Step) -> HttpResponse:
+    policy.require(request.member, "use_stock", found.project.bench)
+    if found.done:
+        return _done_already(request, found)
+    today = timezone.localdate()
+    day = DayForm(request.POST, today=today).day(today)
+    if "again" in request.POST:
+        return _page(request, found, _fresh(found, day, request.POST.get("note", "")))
+    proposals = queries.proposals(found, on=day)
+    form = FinishForm(request.POST, proposals=proposals, on=day, today=today)
+    try:
+        done = attempt(form, lambda: _finish(form, found, request))
+    except services.AlreadyDone:
+        return _done_already(request, found)
+    if not done:
+        return _page(request, found, (form, proposals), status=UNREADABLE)
+    messages.success(request, f"{found.code} is done. What it took is below.")
+    return redirect("step", found.project.code, found.code)
+
+
+def _done_already(request: MemberRequest, found: Step) -> HttpResponse:
+    messages.info(request, f"{found.code} is done already: nothing was taken a second time.")
+    return redirect("step", found.project.code, found.code)
+
+
+def _fresh(found: Step, on: date, note: str = "") -> tuple[FinishForm, tuple[Proposal, ...]]:
+    proposals = queries.proposals(found, on=on)
+    return FinishForm(None, proposals=proposals, on=on, today=timezone.localdate(), note=note), proposals
+
+
+def _finish(form: FinishForm, found: Step, request: MemberRequest) -> None:
+    given = form.cleaned_data
+    services.finish_step(
+        step=found,
+        on=given["on"],
+        uses=_uses(form.taken()),
+        by=request.member,
+        without_movements=given["without_movements"],
+        note=given["note"],
+    )
+
+
+def _uses(taken: Sequence[Taken]) -> list[Use]:
+    lots = Lot.objects.select_related("bench", "item", "workshop").in_bulk({one.lot for one in taken})
+    places = Place.objects.in_bulk({one.place for one in taken})
+    return [Use(lots[one.lot], places[one.place], one.quantity) for one in taken]
+
+
+def _page(request: MemberRequest, found: Step, offered: tuple[FinishForm, tuple[Proposal, ...]] | None, status: int = 200) -> HttpResponse:
+    needed = plan.needed(found)
+    context: dict[str, Any] = {
+        "project": found.project,
+        "step": found,
+        "around": plan.around(found),
+        "needed": needed,
+        "cautions": any(need.kind in DYING for need in needed),
+        "may_use": policy.allowed(request.member, "use_stock"),
+        "finished": queries.finished(found) if found.done else None,
+        "form": None,
+        "taken_back": queries.taken_back(found),
+    }
+    if offered is not None:
+        form, proposals = offered
+        offers = [_offer(form, proposal) for proposal in proposals]
+        context |= {
+            "form": form,
+            "taken": [offer for offer in offers if not offer.proposal.item.returned],
+            "returned": [offer for offer in offers if offer.proposal.item.returned],
+        }
+    return render(request, "records/step.html", context, status=status)
+
+
+def _offer(form: FinishForm, proposal: Proposal) -> Offer:
+    return Offer(proposal, tuple((choice, form.field_of(choice)) for choice in proposal.choices))
+
+
+@require_POST
+@members_only
+def take_back(request: MemberRequest, project: str, step: str) -> HttpResponse:
+    """Undo the finish of a step: what it took goes back where it lay."""
+    found = get_step(project, step)
+    now = timezone.now()
+    services.take_back(step=found, on=timezone.localdate(now), now=now, by=request.member)
+    messages.success(request, f"{found.code} is taken back: it is to do again, and what it took lies where it lay.")
+    return redirect("step", found.project.code, found.code)

@@ -1,0 +1,101 @@
+"""Base and accelerator, the scale's error, and how long a mix can be worked. Pure. Grams, hours, degrees Fahrenheit."""
+
+import math
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from inventory.common.exact import Exact, finite, half_up, positive, thousandths
+from inventory.common.reasons import ARITHMETIC, MEMORY, Reason
+
+REFERENCE_F = 77.0
+FAST_HALVING_F = 10.0
+SLOW_HALVING_F = 18.0
+# Sources disagree on how cold the metal may be (60 or 70 F): the warmer is the safer default, and both can be set.
+LOWEST_F = 70.0
+HIGHEST_F = 100.0
+
+_ABSOLUTE_ZERO_F = -459.67
+_MOST_EXPONENT = 1000.0  # what a float can carry, and far beyond any life
+_LIMIT_SOURCE = (
+    "as set for the product; else NAVEDTRA 14315 (70 F; Cirrus SR22 Airplane Maintenance Manual 13773-001, 20-10 says 60 F), "
+    "T.O. 1-1-700 par. 12.5.1.3 (at 100 F it bubbles, cool to 90 F)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkLife:
+    """How long a mix can be worked, and why; `hours` is None where it must not be applied at all."""
+
+    hours: float | None
+    reasons: tuple[Reason, ...]
+
+
+def split(total: Exact, base: Exact, accelerator: Exact) -> tuple[Decimal, Decimal]:
+    """`total` grams as (base_g, accelerator_g), parts by weight `base` : `accelerator`, in thousandths that add to `total` exactly.
+
+    The accelerator is rounded half up, the base is the rest. The ratio is the product's own: sheets that print A:B mean
+    accelerator : base. Raises `ValueError` that names the argument, also for a total finer than a thousandth.
+    """
+    grams = positive("total", total) * 1000
+    parts, hardener = positive("base", base), positive("accelerator", accelerator)
+    if grams.denominator != 1:
+        raise ValueError("total: finer than a thousandth of a gram")
+    small = half_up(grams * hardener / (parts + hardener))
+    return thousandths(int(grams) - small), thousandths(small)
+
+
+def scale_error_percent(part: Exact, division: Exact) -> Fraction:
+    """How far off a weighed part may be, in percent either way: half a division of the scale over the part, both in grams."""
+    return positive("division", division) / 2 / positive("part", part) * 100
+
+
+def smallest_batch(base: Exact, accelerator: Exact, division: Exact, limit_percent: Exact) -> Decimal:
+    """The least total, in grams, whose smaller part a scale weighs within `limit_percent`; rounded up to a thousandth."""
+    parts = positive("base", base), positive("accelerator", accelerator)
+    small = positive("division", division) * 50 / positive("limit_percent", limit_percent)
+    # Both steps round up, so that the part that `split` gives is never below what the limit asks.
+    least_small = Fraction(math.ceil(small * 1000), 1000)
+    return thousandths(math.ceil(least_small * sum(parts) / min(parts) * 1000))
+
+
+def life_at(hours: float, temperature_f: float, halving_f: float) -> float:
+    """`hours` at 77 F carried to another temperature by the rule that it halves for each `halving_f` degrees more."""
+    life, warm, step = finite("hours", hours), finite("temperature_f", temperature_f), finite("halving_f", halving_f)
+    if life <= 0 or step <= 0:
+        raise ValueError(f"{'hours' if life <= 0 else 'halving_f'}: must be over 0")
+    if warm <= _ABSOLUTE_ZERO_F:
+        raise ValueError("temperature_f: at or below absolute zero")
+    exponent = (REFERENCE_F - warm) / step
+    return life * math.exp2(max(-_MOST_EXPONENT, min(exponent, _MOST_EXPONENT)))
+
+
+def work_life(hours: float, temperature_f: float, *, lowest_f: float = LOWEST_F, highest_f: float = HIGHEST_F) -> WorkLife:
+    """The application life to plan with: `hours` is the product's own at 77 F.
+
+    Above 77 F the shorter of two rules (makers' sheets differ), below it no extra life. Below `lowest_f`, or at or over
+    `highest_f`, of the metal: stop.
+    """
+    low, high = finite("lowest_f", lowest_f), finite("highest_f", highest_f)
+    if low >= high:
+        raise ValueError("lowest_f: not below highest_f")
+    fast, slow = (life_at(hours, temperature_f, step) for step in (FAST_HALVING_F, SLOW_HALVING_F))
+    if not low <= temperature_f < high:
+        text = f"stop: {temperature_f:g} F is outside {low:g} F to below {high:g} F"
+        return WorkLife(None, (Reason(text, _LIMIT_SOURCE),))
+    if temperature_f <= REFERENCE_F:
+        text = f"{hours:g} h at 77 F; no longer life is reckoned with at {temperature_f:g} F"
+        return WorkLife(float(hours), (Reason(text, "the product's data sheet, as entered"),))
+    text = f"{hours:g} h at 77 F is {fast:.3f} h at {temperature_f:g} F if each 10 F halves it, {slow:.3f} h if each 18 F does; the shorter"
+    return WorkLife(min(fast, slow), (Reason(text, f"{MEMORY}; makers' sheets differ"),))
+
+
+def mix_reasons(total: Exact, base: Exact, accelerator: Exact, division: Exact) -> tuple[Reason, ...]:
+    """The trace of `split`, with the error that the scale makes on the smaller part."""
+    base_g, accelerator_g = split(total, base, accelerator)
+    reasons = [
+        Reason(f"{base_g} g base + {accelerator_g} g accelerator, {base} : {accelerator} by weight", "the product's data sheet, as entered")
+    ]
+    small = min(base_g, accelerator_g)
+    error = f"+-{float(scale_error_percent(small, division)):.1f} %" if small else "more than all of it"
+    return (*reasons, Reason(f"a scale of {division} g is off by {error} on the {small} g", ARITHMETIC))

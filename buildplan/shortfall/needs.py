@@ -1,0 +1,131 @@
+"""A plan expanded to need lines: what each step that counts takes, by item. Reads with a fixed number of queries."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from math import ceil
+from typing import Any
+
+from buildplan.hardware.calc import clecos_for_row
+from buildplan.hardware.models import RivetLoss, RivetRow
+from buildplan.hardware.queries import rivet_diameter
+from buildplan.plan.models import CallOut
+from buildplan.sealing.models import Seam
+from buildplan.sealing.queries import grams
+from buildplan.shortfall.calc import Need
+from buildplan.shortfall.demand import StepDay, StepFacts
+from inventory.catalogue.models import Kind
+from inventory.catalogue.units import to_stock_unit
+from inventory.common.fields import plain
+from inventory.models import Item
+
+CALL_OUT = "call-out of the plan"
+GRAM = "g"
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """Some steps and their days: `days` of those that count, `every` of all that have one. `where` filters what hangs on them."""
+
+    where: Mapping[str, Any]
+    steps: Mapping[int, StepFacts]
+    days: Mapping[int, StepDay]
+    every: Mapping[int, StepDay]
+    as_of: date
+
+    def need(self, step: int, quantity: Decimal, note: str, source: str) -> Need:
+        """What a step that counts takes on its day."""
+        facts, day = self.steps[step], self.days[step]
+        return Need(day.day, facts.order, step, facts.label, quantity, day.rule, note, source)
+
+
+def expand(demand: Demand) -> dict[int, list[Need]]:
+    """Every need of the demand, by item. Five queries."""
+    needs = _call_outs(demand)
+    called_out = {(need.step, item) for item, found in needs.items() for need in found}
+    for item, need in (*_rows(demand, called_out), *_seams(demand)):
+        needs[item].append(need)
+    return needs
+
+
+def _call_outs(demand: Demand) -> dict[int, list[Need]]:
+    """Sorting all rows once into the order in which needs are served is cheaper than sorting each item's."""
+    days, steps = demand.days, demand.steps
+    ranks = {step: rank for rank, step in enumerate(sorted(days, key=lambda step: (days[step].day, steps[step].order)))}
+    columns = ("step_id", "item_id", "quantity", "rounding")
+    found = CallOut.objects.filter(**demand.where, step__done=False).values_list(*columns).iterator()
+    rows = sorted((row for row in found if row[0] in ranks), key=lambda row: ranks[row[0]])
+    needs: dict[int, list[Need]] = defaultdict(list)
+    for step, item, quantity, rounding in rows:
+        facts, day = steps[step], days[step]
+        needs[item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, rounding, CALL_OUT))
+    return needs
+
+
+def _rows(demand: Demand, called_out: set[tuple[int, int]]) -> Iterator[tuple[int, Need]]:
+    """Rivets with their loss, clecos until they come off, and each die of the rivet's size once a step."""
+    losses = dict(RivetLoss.objects.values_list("diameter", "percent"))
+    dies = _dies()
+    for row in RivetRow.objects.filter(**demand.where).select_related("rivet", "cleco").order_by("pk"):
+        source = f"row {row.code}"
+        if row.step_id in demand.days:
+            diameter = rivet_diameter(row.rivet)
+            loss = None if diameter is None else losses.get(diameter)
+            yield row.rivet_id, demand.need(row.step_id, *_rivets(row.holes, loss), source)
+            for die in dies.get(diameter, ()):
+                if (row.step_id, die) not in called_out:
+                    called_out.add((row.step_id, die))
+                    yield die, demand.need(row.step_id, Decimal(1), "a die of the rivet's size", source)
+        if row.cleco_id is not None and (held := _clecos(demand, row, source)) is not None:
+            yield row.cleco_id, held
+
+
+def _dies() -> dict[Fraction | None, list[int]]:
+    """The tools that are of one rivet size, by diameter."""
+    dies: dict[Fraction | None, list[int]] = defaultdict(list)
+    for pk, diameter in Item.objects.filter(kind=Kind.TOOL, diameter__isnull=False).order_by("code").values_list("id", "diameter"):
+        dies[diameter].append(pk)
+    return dies
+
+
+def _rivets(holes: int, loss: Decimal | None) -> tuple[Decimal, str]:
+    if not loss:
+        return Decimal(holes), f"{holes} holes"
+    count = ceil(holes * (1 + Fraction(loss) / 100))
+    return Decimal(count), f"{holes} holes + {plain(loss)} % loss = {count}, rounded up"
+
+
+def _clecos(demand: Demand, row: RivetRow, source: str) -> Need | None:
+    """What a row holds: on its step's day, or through the day of the step that frees it, even after its own is done."""
+    every = row.cleco_every or 1
+    count = clecos_for_row(row.holes, every)
+    note = f"a cleco in every {every}. of {row.holes} holes, the ends filled"
+    frees = None if row.clecos_until_id is None else demand.steps.get(row.clecos_until_id)
+    until = None if frees is None or frees.done else _day(demand, frees)
+    if row.step_id in demand.days:
+        return demand.need(row.step_id, Decimal(count), note, source)._replace(until=until)
+    facts = demand.steps[row.step_id]
+    if not facts.done or frees is None or until is None:
+        return None
+    rule = f"{facts.label} is done, but its clecos stay until {frees.label}"
+    return Need(demand.as_of, facts.order, facts.id, facts.label, Decimal(count), rule, note, source, until)
+
+
+def _day(demand: Demand, step: StepFacts) -> date:
+    """The day on which a step not done takes its clecos off; one without any day holds them to the end of the calendar."""
+    found = demand.every.get(step.id)
+    return date.max if found is None else found.day
+
+
+def _seams(demand: Demand) -> Iterator[tuple[int, Need]]:
+    """Sealant by geometry, in the stock unit of the product."""
+    for seam in Seam.objects.filter(**demand.where, step__done=False).select_related("sealant").order_by("pk"):
+        if seam.step_id not in demand.days:
+            continue
+        found = grams(seam, seam.sealant.gravity)
+        converted = to_stock_unit(found.grams, GRAM, seam.sealant.unit)
+        note = converted.rounding or "; ".join(reason.text for reason in found.reasons)
+        yield seam.sealant_id, demand.need(seam.step_id, converted.quantity, note, f"seam {seam.code}")
