@@ -2,11 +2,12 @@
 
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
 import factory
 from factory.django import DjangoModelFactory
 
-from buildplan.models import CallOut, Project, Section, Step, StepAfter
+from buildplan.models import CallOut, Project, RivetRow, Seam, Section, Step, StepAfter
 from inventory.catalogue import calc as codes
 from inventory.models import (
     Bench,
@@ -175,6 +176,33 @@ class CallOutFactory(DjangoModelFactory):
     workshop = factory.SelfAttribute("step.workshop")
     item = factory.SubFactory(ItemFactory, workshop=factory.SelfAttribute("..workshop"))
     quantity = Decimal(1)
+
+
+class RivetRowFactory(DjangoModelFactory):
+    class Meta:
+        model = RivetRow
+
+    step = factory.SubFactory(StepFactory)
+    workshop = factory.SelfAttribute("step.workshop")
+    code = factory.Sequence("R{}".format)
+    rivet = factory.SubFactory(ItemFactory, workshop=factory.SelfAttribute("..workshop"), kind="rivet", diameter=Fraction(1, 8))
+    holes = 10
+
+
+class SeamFactory(DjangoModelFactory):
+    class Meta:
+        model = Seam
+
+    step = factory.SubFactory(StepFactory)
+    workshop = factory.SelfAttribute("step.workshop")
+    code = factory.Sequence("S{}".format)
+    sealant = factory.SubFactory(ItemFactory, workshop=factory.SelfAttribute("..workshop"), kind="sealant", unit="g", gravity=Decimal("1.55"))
+    shape = "triangle"
+    length = Fraction(1)
+    unit = "m"
+    leg_a = Fraction(6)
+    leg_b = Fraction(6)
+    size_unit = "mm"
 
 
 def stock(lot, quantity, place=None, by=None):
