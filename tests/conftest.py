@@ -1,12 +1,20 @@
 """What every test may ask for: our workshop, and an outsider's beside it."""
 
+from http import HTTPStatus
+
+import hypothesis
 import pytest
 from django.db import connection
 from django.test import TransactionTestCase
+from django.test.utils import CaptureQueriesContext
 from django_scopes import scope, scopes_disabled
 
 from inventory.stock import triggers
 from tests import factories, needs
+
+# A slow moment of the machine is no fault of the code.
+hypothesis.settings.register_profile("any machine", deadline=None)
+hypothesis.settings.load_profile("any machine")
 
 
 def pytest_configure():
@@ -101,3 +109,27 @@ def drawer(workshop):
 @pytest.fixture
 def project(bench):
     return factories.ProjectFactory(bench=bench, code="TERN-1")
+
+
+@pytest.fixture
+def as_member(client):
+    """The test client, signed in as a member."""
+
+    def as_member(member):
+        client.force_login(member.user, backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return as_member
+
+
+@pytest.fixture
+def queries_of(as_member):
+    """How many SQL queries a page takes for a member."""
+
+    def queries_of(member, address):
+        client = as_member(member)
+        with CaptureQueriesContext(connection) as found:
+            assert client.get(address).status_code == HTTPStatus.OK
+        return len(found)
+
+    return queries_of

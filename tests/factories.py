@@ -196,7 +196,9 @@ class SeamFactory(DjangoModelFactory):
     step = factory.SubFactory(StepFactory)
     workshop = factory.SelfAttribute("step.workshop")
     code = factory.Sequence("S{}".format)
-    sealant = factory.SubFactory(ItemFactory, workshop=factory.SelfAttribute("..workshop"), kind="sealant", unit="g", gravity=Decimal("1.55"))
+    sealant = factory.SubFactory(
+        ItemFactory, workshop=factory.SelfAttribute("..workshop"), kind="sealant", unit="g", gravity=Decimal("1.55")
+    )
     shape = "triangle"
     length = Fraction(1)
     unit = "m"

@@ -330,7 +330,10 @@ def _blocked(
     *,
     keeps: bool,
 ) -> Iterator[tuple[Why, Supply, Decimal]]:
-    """What doesn't count, each quantity under the first reason that fits; `needs` stand in time order. `keeps`: the item comes back, so nothing was taken."""
+    """What doesn't count, each quantity under the first reason that fits; `needs` stand in time order.
+
+    `keeps`: the item comes back, so nothing was taken.
+    """
     last_need = needs[-1].day
     for stock in stocks:
         supply = stock.supply

@@ -104,7 +104,9 @@ def main():
     found = measure()
     rows = STEPS + CALL_OUTS
     print(f"load {rows / found['load']:.0f} rows a second, bare insert {rows / found['bare insert']:.0f}")
-    print(f"load / bare insert {found['load'] / found['bare insert']:.2f}; peak {found['load MB']:.0f} MB against {found['insert MB']:.0f} MB")
+    print(
+        f"load / bare insert {found['load'] / found['bare insert']:.2f}; peak {found['load MB']:.0f} MB against {found['insert MB']:.0f} MB"
+    )
 
 
 if __name__ == "__main__":

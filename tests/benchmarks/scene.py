@@ -46,7 +46,9 @@ def _items(workshop, count):
     from inventory.models import Item
 
     rows = [
-        Item(workshop=workshop, code=f"ITEM-{at:04}", name="a thing", kind="sealant" if at % 3 == 0 else "part", unit="g", lead_days=at % 40)
+        Item(
+            workshop=workshop, code=f"ITEM-{at:04}", name="a thing", kind="sealant" if at % 3 == 0 else "part", unit="g", lead_days=at % 40
+        )
         for at in range(count)
     ]
     return Item._base_manager.bulk_create(rows, batch_size=500)
@@ -93,7 +95,10 @@ def _plan(rng, workshop, bench, items, steps, call_outs):
     wanted = set()
     while len(wanted) < call_outs:
         wanted.add((rng.randrange(steps), rng.randrange(len(items))))
-    needs = [CallOut(workshop=workshop, step=made[step], item=items[item], quantity=Decimal(rng.randrange(1, 20))) for step, item in sorted(wanted)]
+    needs = [
+        CallOut(workshop=workshop, step=made[step], item=items[item], quantity=Decimal(rng.randrange(1, 20)))
+        for step, item in sorted(wanted)
+    ]
     CallOut._base_manager.bulk_create(needs, batch_size=500)
     return project
 

@@ -67,7 +67,8 @@ def main():
     for name, found in (("a tenth", tenth), ("full", full)):
         sizes = " ".join(f"{key} {value:.3f}" for key, value in found.items())
         print(f"{name}: {sizes}; net / raw read {found['net'] / found['raw read']:.2f}")
-    print(f"growth: 10 times the work takes {full['net'] / tenth['net']:.1f} times the time of net, {full['raw read'] / tenth['raw read']:.1f} of the raw read")
+    net, read = (full[name] / tenth[name] for name in ("net", "raw read"))
+    print(f"growth: 10 times the work takes {net:.1f} times the time of net, {read:.1f} times that of the raw read")
 
 
 if __name__ == "__main__":

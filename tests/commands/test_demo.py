@@ -30,7 +30,14 @@ ROOT = Path(__file__).resolve().parents[2]
 def manage(database, *arguments, **more):
     environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}"}
     return subprocess.run(
-        [sys.executable, "manage.py", *arguments], cwd=ROOT, env=environment, capture_output=True, text=True, check=False, timeout=120, **more
+        [sys.executable, "manage.py", *arguments],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+        **more,
     )
 
 
@@ -76,7 +83,7 @@ def test_demo_writes_nothing_where_a_file_is_bad(tmp_path):
         copy.parent.mkdir(exist_ok=True)
         copy.write_text(path.read_text())
     (tmp_path / "packing.csv").write_text("BAG,LINE,ITEM,QUANTITY\n7A,1,NO-SUCH-ITEM,1\n")
-    with pytest.raises(Problem, match="packing.csv:2"):
+    with pytest.raises(Problem, match=r"packing\.csv:2"):
         demo.ensure_demo(tmp_path, password="x", today=date(2027, 2, 20))
     assert rows() == before
 
@@ -113,7 +120,9 @@ def test_demo_prints_and_serves(tmp_path):
     environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}"}
     log = tmp_path / "log"
     with log.open("w") as out:
-        server = subprocess.Popen([sys.executable, "manage.py", "demo", "--port", str(port)], cwd=ROOT, env=environment, stdout=out, stderr=out)
+        server = subprocess.Popen(
+            [sys.executable, "manage.py", "demo", "--port", str(port)], cwd=ROOT, env=environment, stdout=out, stderr=out
+        )
     try:
         page = _page(f"http://127.0.0.1:{port}/")
         assert "<title>" in page
