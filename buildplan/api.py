@@ -5,5 +5,5 @@ from django.urls import path
 from buildplan.shortfall.api import ShortfallView
 
 urlpatterns = [
-    path("projects/<str:code>/shortfall", ShortfallView.as_view(), name="api-shortfall"),
+    path("projects/<path:code>/shortfall", ShortfallView.as_view(), name="api-shortfall"),
 ]

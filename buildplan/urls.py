@@ -1,5 +1,23 @@
-"""Addresses of the pages: wiring only."""
+"""Addresses of the pages: wiring only.
 
-from django.urls import URLPattern, URLResolver
+Codes may hold a slash, so they are paths; what is done to a step therefore stands before its code, not after it.
+"""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from django.urls import path
+
+from buildplan.plan import views as plan
+from buildplan.records import views as records
+from buildplan.shortfall import views as shortfall
+
+urlpatterns = [
+    path("", shortfall.home, name="home"),
+    path("plan/", plan.plans, name="plans"),
+    path("order-sheet/", shortfall.order_sheets, name="order-sheets"),
+    path("projects/<path:project>/plan/", plan.plan, name="plan"),
+    path("projects/<path:project>/order-sheet/", shortfall.order_sheet, name="order-sheet"),
+    path("projects/<path:project>/order-sheet.csv", shortfall.order_sheet_csv, name="order-sheet-csv"),
+    path("projects/<path:project>/ordered/<int:item>/", shortfall.ordered, name="ordered"),
+    path("projects/<path:project>/planned/<path:step>/", plan.planned, name="planned"),
+    path("projects/<path:project>/take-back/<path:step>/", records.take_back, name="take-back"),
+    path("projects/<path:project>/steps/<path:step>/", records.step, name="step"),
+]

@@ -1,81 +1,116 @@
 """catalogue: what there is, and the codes that mean it."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date
-from decimal import Decimal
 from fractions import Fraction
 from functools import partial
 
 from buildplan.loading import values
-from buildplan.loading.cells import Cells
-from buildplan.loading.problems import Problems
+from buildplan.loading.cells import Cells, Reading, fitting
 from buildplan.loading.records import shown
-from buildplan.loading.tables import Progress, Row, Table
+from buildplan.loading.tables import Row, Table
 from buildplan.loading.values import BadValue
-from buildplan.models import CallOut
 from inventory.catalogue import calc
 from inventory.catalogue.models import Kind
-from inventory.catalogue.services import ItemData, put_items
+from inventory.catalogue.services import BadItems, ItemData, save_items
 from inventory.catalogue.units import UnitError, check_unit
-from inventory.models import Identifier, Item, Lot, Member, PackingLine
+from inventory.models import Member
 
 CODE_LENGTH = 80
+FRACTION_LENGTH = 31
 MOST_DAYS = 99_999
 MOST_MONTHS = 9_999
-OPTIONAL = frozenset(
-    {"pack", "lead_days", "life_months", "open_life_days", "min_life_days", "diameter", "gravity", "base", "accelerator"},
-)
 
 
 @dataclass(slots=True)
-class Taken:
-    """Which item each code means: as the database has it, and as the rows so far add to it."""
+class Claims:
+    """Which row said first that a code means its item: a code means one thing, within a file as well."""
 
-    items: dict[str, Item]  # by the key of any of its codes
-    rows: dict[str, tuple[str, str]] = field(default_factory=dict)  # key -> (item's own key, where)
+    owners: dict[str, tuple[str, str]] = field(default_factory=dict)  # key -> the item's own key, and the row
+
+    def fault(self, text: str, own: str, where: str) -> str | None:
+        """Claim `text` for the item of key `own`. What is wrong with that, if another row has it."""
+        owner, first = self.owners.setdefault(calc.key(text), (own, where))
+        if first == where or (owner == own and calc.key(text) != own):
+            return None
+        if owner == own:
+            return f"{shown(text)} is already on {first}: keep one of these rows"
+        return f"{shown(text)} already means another item, on {first}: a code means one item"
 
 
-def load(table: Table, *, by: Member, today: date, problems: Problems, progress: Progress | None) -> dict[str, int]:
-    """Read, check, write. Writes nothing where a problem was found."""
-    taken = Taken(_present())
-    read = [_read(Cells(row, problems, today), taken) for row in table.rows(progress)]
-    found = [pair for pair in read if pair is not None]
-    _refuse_unit_changes(found, taken, problems)
-    if problems.error_count:
+def load(table: Table, reading: Reading, *, by: Member) -> dict[str, int]:
+    """Read, check, write. Where a problem was found the caller rolls back: the codes are checked as they are saved."""
+    rows, items = read(table, reading)
+    try:
+        saved = save_items(items=items, stated=table.columns, by=by)
+    except BadItems as bad:
+        for fault in bad.faults:
+            reading.problems.add_error(rows[fault.index].error("item" if fault.column == "code" else fault.column, fault.text))
         return {}
-    put = put_items(items=[data for _, data in found], stated=table.columns & OPTIONAL, by=by)
-    return {"items": len(found), "new": put.made, "changed": put.changed, "identifiers": put.identifiers}
+    return {"items": len(items), "new": saved.made, "changed": saved.changed, "identifiers": saved.identifiers}
 
 
-def _present() -> dict[str, Item]:
-    return {identifier.key: identifier.item for identifier in Identifier.objects.select_related("item")}
+def read(table: Table, reading: Reading) -> tuple[list[Row], list[ItemData]]:
+    """The rows read well, and the item of each."""
+    rows, items, claims = [], [], Claims()
+    for row in table.rows(reading.progress):
+        cells = Cells(row, reading)
+        item = _item(cells)
+        if not cells.faulty:
+            _claim(cells, item, claims)
+        if not cells.faulty:
+            rows.append(row)
+            items.append(item)
+    return rows, items
 
 
-def _read(cells: Cells, taken: Taken) -> tuple[Row, ItemData] | None:
-    code = cells.need("item", _code)
-    data = ItemData(
-        code=code,
+def _item(cells: Cells) -> ItemData:
+    return ItemData(
+        code=cells.need("item", _code),
         name=cells.text("name", 200),
         kind=cells.choice("kind", Kind.values),
         unit=cells.need("unit", _unit),
         identifiers=cells.may("identifiers", _identifiers) or (),
-        **_figures(cells),
+        pack=cells.decimal("pack", 12, 3),
+        lead_days=cells.whole("lead_days", 0, MOST_DAYS),
+        life_months=cells.whole("life_months", 1, MOST_MONTHS),
+        open_life_days=cells.whole("open_life_days", 0, MOST_DAYS),
+        min_life_days=cells.whole("min_life_days", 0, MOST_DAYS) or 0,
+        diameter=cells.may("diameter", partial(_diameter, comma=cells.row.decimal_comma)),
+        gravity=cells.decimal("gravity", 3, 6),
+        base=cells.decimal("base", 6, 6),
+        accelerator=cells.decimal("accelerator", 6, 6),
     )
-    if code is not None:
-        _claim(cells, data, taken)
-    return None if cells.faulty else (cells.row, data)
 
 
-def _figures(cells: Cells) -> dict[str, Decimal | Fraction | int | None]:
-    return {
-        "pack": cells.decimal("pack", 12, 3),
-        "lead_days": cells.whole("lead_days", 0, MOST_DAYS),
-        "life_months": cells.whole("life_months", 1, MOST_MONTHS),
-        "open_life_days": cells.whole("open_life_days", 0, MOST_DAYS),
-        "min_life_days": cells.whole("min_life_days", 0, MOST_DAYS) or 0,
-        "diameter": cells.may("diameter", partial(_diameter, comma=cells.row.decimal_comma)),
-        "gravity": cells.decimal("gravity", 3, 6),
-        "base": cells.decimal("base", 6, 6),
-        "accelerator": cells.decimal("accelerator", 6, 6),
-    }
+def _claim(cells: Cells, item: ItemData, claims: Claims) -> None:
+    own = calc.key(item.code)
+    for column, text in [("item", item.code), *(("identifiers", text) for text in item.identifiers)]:
+        if fault := claims.fault(text, own, cells.row.where):
+            cells.fault(column, fault)
+
+
+def _code(text: str) -> str:
+    text = fitting(text, most=CODE_LENGTH)
+    if ";" in text:
+        raise BadValue(f'{shown(text)} holds a ";", which stands between codes: leave it out')
+    if not 0 < len(calc.key(text)) <= CODE_LENGTH:
+        raise BadValue(f"{shown(text)} cannot be compared with other codes: write letters and digits")
+    return text
+
+
+def _identifiers(text: str) -> tuple[str, ...]:
+    return tuple(map(_code, values.codes(text)))
+
+
+def _unit(text: str) -> str:
+    try:
+        return check_unit(values.filled(text))
+    except UnitError as error:
+        raise BadValue(str(error)) from error
+
+
+def _diameter(text: str, *, comma: bool) -> Fraction:
+    size = values.fraction(text, decimal_comma=comma)
+    if len(str(size)) > FRACTION_LENGTH:
+        raise BadValue(f"{shown(text)} has too many digits: write fewer decimals")
+    return size

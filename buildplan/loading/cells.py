@@ -11,12 +11,21 @@ from buildplan.loading import values
 from buildplan.loading.columns import near
 from buildplan.loading.problems import Problems
 from buildplan.loading.records import shown
-from buildplan.loading.tables import Row
+from buildplan.loading.tables import Progress, Row
 from buildplan.loading.values import BadValue
 from inventory.shelflife.calc import StatedDate, limits
 
 T = TypeVar("T")
-STATED = ("made", "expires", "opened")
+ENDS = {"life_months": "made", "open_life_days": "opened"}  # which date of a lot an item's life counts from
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How a file is read: which day is today, where problems go, and who is told how far it is."""
+
+    today: date
+    problems: Problems
+    progress: Progress | None = None
 
 
 @dataclass(slots=True)
@@ -24,14 +33,13 @@ class Cells:
     """The cells of one row. Once `faulty`, what was read is not to be used: it has gaps where a cell was wrong."""
 
     row: Row
-    problems: Problems
-    today: date
+    reading: Reading
     faulty: bool = False
 
     def fault(self, column: str, text: str) -> None:
         """Note what is wrong with a cell."""
         self.faulty = True
-        self.problems.add_error(self.row.error(column, text))
+        self.reading.problems.add_error(self.row.error(column, text))
 
     def need(self, column: str, read: Callable[[str], T]) -> T:
         """The value of a cell that must be filled."""
@@ -55,11 +63,11 @@ class Cells:
 
     def day(self, column: str) -> date | None:
         """The day of a cell, or None."""
-        return self.may(column, partial(values.plain_date, today=self.today))
+        return self.may(column, partial(values.plain_date, today=self.reading.today))
 
     def stated(self, column: str) -> StatedDate | None:
         """The date of a cell as precisely as it is stated, or None."""
-        return self.may(column, partial(values.stated_date, today=self.today))
+        return self.may(column, partial(values.stated_date, today=self.reading.today))
 
     def decimal(self, column: str, before_point: int, after_point: int) -> Decimal | None:
         """A number over 0 that a column of the database holds exactly, or None."""
@@ -75,14 +83,16 @@ class Cells:
 
 
 def fitting(text: str, *, most: int) -> str:
-    """The text, refused where it is blank or longer than `most`."""
-    text = values.filled(text)
+    """The text, refused where it is blank, longer than `most`, or holds what nobody can see or type."""
+    text = values.filled(text).replace("\u00a0", " ")  # spreadsheets and web pages leave these between words
     if len(text) > most:
         raise BadValue(f"{shown(text)} is {len(text)} characters long: write at most {most}")
+    if not text.isprintable():
+        raise BadValue(f"{shown(text)} holds a line break or an invisible character: type it again")
     return text
 
 
-def check_life(
+def check_life(  # noqa: PLR0913 - what a label and a data sheet state
     cells: Cells,
     made: StatedDate | None,
     expires: StatedDate | None,
@@ -93,11 +103,9 @@ def check_life(
     """Refuse dates that make no sense together, by the same arithmetic that will tell the last usable day."""
     try:
         limits(made=made, expires=expires, opened=opened, life_months=life_months, open_life_days=open_life_days)
-    except OverflowError:
-        cells.fault("opened", f"{opened} + {open_life_days} days of opened life is past the calendar: check the date")
     except ValueError as error:
-        column, _, text = str(error).partition(": ")
-        cells.fault(*((column, f"{text}: check both dates") if column in STATED else ("made", f"{error}: check the date")))
+        name, _, text = str(error).partition(": ")
+        cells.fault(ENDS.get(name, name), f"{text}: check the date")
 
 
 def _decimal(text: str, *, comma: bool, before_point: int, after_point: int) -> Decimal:

@@ -10,7 +10,7 @@ from buildplan.loading.columns import near
 from buildplan.loading.records import shown
 from buildplan.loading.values import BadValue
 from inventory.catalogue import calc
-from inventory.catalogue.units import Converted, UnitError, to_stock_unit
+from inventory.catalogue.units import Converted, RangeError, UnitError, to_stock_unit
 from inventory.common.fields import LIMIT, plain
 from inventory.models import Identifier
 
@@ -62,29 +62,31 @@ class Codes:
 
 def item_of(cells: Cells, codes: Codes) -> Known:
     """The item that the row is about."""
-    return cells.need("item", partial(codes.find, advise=not cells.problems.full))
+    return cells.need("item", partial(codes.find, advise=not cells.reading.problems.full))
 
 
-def amount_of(cells: Cells, item: Known | None) -> Converted:
-    """The row's quantity in the item's stock unit. Without an item only the figure itself is checked."""
-    read = partial(values.quantity, decimal_comma=cells.row.decimal_comma)
-    quantity: Decimal | None = cells.need("quantity", read)
+def amount_of(cells: Cells, item: Known | None, *, zero: str = "") -> Converted:
+    """The row's quantity in the item's stock unit. Without an item only the figure itself is checked. `zero` is what to do about 0."""
+    quantity: Decimal | None = cells.need("quantity", partial(_figure, comma=cells.row.decimal_comma, zero=zero))
     if quantity is None or item is None:
         return Converted(Decimal(0), "")
     return _converted(cells, quantity, item)
 
 
+def _figure(text: str, *, comma: bool, zero: str) -> Decimal:
+    if zero and not values.decimal_not_negative(text, decimal_comma=comma):
+        raise BadValue(f"{shown(text)} is zero: {zero}")
+    return values.quantity(text, decimal_comma=comma)
+
+
 def _converted(cells: Cells, quantity: Decimal, item: Known) -> Converted:
     try:
-        converted = to_stock_unit(quantity, cells.row["unit"] or item.unit, item.unit)
+        return to_stock_unit(quantity, cells.row["unit"], item.unit)
+    except RangeError as error:
+        cells.fault("quantity", str(error))
     except UnitError as error:
         cells.fault("unit", str(error))
-        return Converted(quantity, "")
-    if not converted.quantity:
-        cells.fault("quantity", f"{shown(cells.row['quantity'])} is less than half a thousandth of {item.unit}: write more, or leave the row out")
-    if converted.quantity > LIMIT:
-        cells.fault("quantity", f"{shown(cells.row['quantity'])} is past 10^12 {item.unit}: check it")
-    return converted
+    return Converted(quantity, "")
 
 
 def too_much(total: Decimal, unit: str) -> str | None:

@@ -2,28 +2,26 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
 from functools import partial
 from itertools import islice
 
 from buildplan.loading import values
-from buildplan.loading.cells import Cells, fitting
+from buildplan.loading.cells import Cells, Reading, fitting
 from buildplan.loading.columns import near
 from buildplan.loading.items import Codes, amount_of, item_of, joined, too_much
 from buildplan.loading.problems import Problems
 from buildplan.loading.records import shown
-from buildplan.loading.tables import Progress, Row, Table
+from buildplan.loading.tables import Row, Table
 from buildplan.loading.values import BadValue
-from buildplan.models import Project, Step
 from buildplan.plan.calc import loops
-from buildplan.plan.models import Hand
+from buildplan.plan.models import Hand, Project, Step
 from buildplan.plan.services import Need, Plan, PlanChanges, PlannedStep, put_plan, steps_with_history
 from inventory.models import Member
 
 STATED = {"planned": "planned_on", "after": "after", "minutes": "minutes", "done": "done", "hand": "hand"}
 NOT_READ_YET = {"rows": "rivet rows", "seams": "seams"}
 MOST_MINUTES = 1_000_000
-MOST_NAMED = 20
+MOST_NAMED = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,22 +36,14 @@ class Stated:
         return code.upper() in self.rows
 
 
-def load(  # noqa: PLR0913 - what a load is about, each its own thing
-    tables: Mapping[str, Table],
-    *,
-    project: Project,
-    remove_missing: bool,
-    by: Member,
-    today: date,
-    problems: Problems,
-    progress: Progress | None,
-) -> dict[str, int]:
+def load(tables: Mapping[str, Table], reading: Reading, *, project: Project, remove_missing: bool, by: Member) -> dict[str, int]:
     """Read, check, write. Writes nothing where a problem was found."""
+    problems = reading.problems
     for name in NOT_READ_YET.keys() & tables.keys():
         problems.add_error(f"{tables[name].label}: {NOT_READ_YET[name]} are not read yet: leave the {_container(tables[name])} out")
     codes = Codes()
-    stated = read_steps(tables["steps"], today=today, problems=problems, progress=progress)
-    needs = read_needs(tables["needs"], stated, codes, today=today, problems=problems, progress=progress) if "needs" in tables else None
+    stated = read_steps(tables["steps"], reading)
+    needs = read_needs(tables["needs"], stated, codes, reading) if "needs" in tables else None
     _check_missing(project, stated, remove_missing=remove_missing, where=tables["steps"].label, problems=problems)
     if problems.error_count:
         return {}
@@ -64,35 +54,27 @@ def load(  # noqa: PLR0913 - what a load is about, each its own thing
     return _counts(plan, changes)
 
 
-def read_steps(table: Table, *, today: date, problems: Problems, progress: Progress | None = None) -> Stated:
+def read_steps(table: Table, reading: Reading) -> Stated:
     """The steps of the file, checked one by one and against each other."""
     steps: dict[str, tuple[Row, PlannedStep]] = {}
     rows: dict[str, Row] = {}
-    for row in table.rows(progress):
-        cells = Cells(row, problems, today)
+    for row in table.rows(reading.progress):
+        cells = Cells(row, reading)
         step = _step(cells)
         if step.code is not None and (first := rows.setdefault(step.code.upper(), row)) is not row:
             cells.fault("step", f"{shown(step.code)} is already on {first.where}: give each step its own code")
         if not cells.faulty:
             steps[step.code.upper()] = row, step
     stated = Stated(steps, rows)
-    _check_afters(stated, problems)
+    _check_afters(stated, reading.problems)
     return stated
 
 
-def read_needs(
-    table: Table,
-    stated: Stated,
-    codes: Codes,
-    *,
-    today: date,
-    problems: Problems,
-    progress: Progress | None = None,
-) -> list[Need]:
+def read_needs(table: Table, stated: Stated, codes: Codes, reading: Reading) -> list[Need]:
     """What the steps need; rows of one step and item are added up, each rounded by itself."""
     needs: dict[tuple[str, int], Need] = {}
-    for row in table.rows(progress):
-        cells = Cells(row, problems, today)
+    for row in table.rows(reading.progress):
+        cells = Cells(row, reading)
         need = _need(cells, stated, codes)
         if need is not None:
             key = need.step.upper(), need.item_id
@@ -105,7 +87,7 @@ def _container(table: Table) -> str:
 
 
 def _step(cells: Cells) -> PlannedStep:
-    is_done, done_on = cells.need("done", partial(values.done, today=cells.today)) or (False, None)
+    is_done, done_on = cells.need("done", partial(values.done, today=cells.reading.today)) or (False, None)
     return PlannedStep(
         code=cells.need("step", _code),
         section=cells.text("section", 120),
@@ -129,7 +111,7 @@ def _code(text: str) -> str:
 def _check_afters(stated: Stated, problems: Problems) -> None:
     waits: dict[str, tuple[str, ...]] = {}
     for key, (row, step) in stated.steps.items():
-        for fault in _after_faults(key, step.after, stated):
+        for fault in _after_faults(key, step.after, stated, problems):
             problems.add_error(row.error("after", fault))
         waits[key] = tuple(after for after in map(str.upper, step.after) if after in stated.steps and after != key)
     for loop in loops(waits):
@@ -138,23 +120,23 @@ def _check_afters(stated: Stated, problems: Problems) -> None:
         problems.add_error(row.error("after", f"a loop, each waiting for the next: {names}: take one of these waits out"))
 
 
-def _after_faults(key: str, afters: Iterable[str], stated: Stated) -> Iterable[str]:
+def _after_faults(key: str, afters: Iterable[str], stated: Stated, problems: Problems) -> Iterable[str]:
     for after in afters:
         if after.upper() == key:
             yield f"{shown(after)} is this step itself: leave it out"
         elif not stated.has(after):
-            yield _unknown_step(after, stated)
+            yield _unknown_step(after, stated, advise=not problems.full)
 
 
-def _unknown_step(code: str, stated: Stated) -> str:
-    match = near(code, (row["step"] for row in stated.rows.values()))
+def _unknown_step(code: str, stated: Stated, *, advise: bool) -> str:
+    match = near(code, (row["step"] for row in stated.rows.values())) if advise else None
     return f"{shown(code)} is no step of this plan: {f'did you mean {match}?' if match else 'add it to the steps'}"
 
 
 def _need(cells: Cells, stated: Stated, codes: Codes) -> Need | None:
     code = cells.need("step", values.filled)
     if code is not None and not stated.has(code):
-        cells.fault("step", _unknown_step(code, stated))
+        cells.fault("step", _unknown_step(code, stated, advise=not cells.reading.problems.full))
     item = item_of(cells, codes)
     amount = amount_of(cells, item)
     return None if cells.faulty else Need(code, item.pk, amount.quantity, amount.rounding)
@@ -171,11 +153,15 @@ def _check_missing(project: Project, stated: Stated, *, remove_missing: bool, wh
     missing = [step for step in Step.objects.filter(project=project).order_by("position") if not stated.has(step.code)]
     if missing and not remove_missing:
         names = _names(step.code for step in missing)
-        problems.add_error(f"{where}: step: {project.code} has steps that the file has not: {names}: add them, or load with --remove-missing")
+        problems.add_error(
+            f"{where}: step: {project.code} has steps that the file has not: {names}: add them, or load with --remove-missing"
+        )
     kept = steps_with_history(missing) if remove_missing else set()
     if kept:
         names = _names(step.code for step in missing if step.pk in kept)
-        problems.add_error(f"{where}: step: these are done or have stock to their name, so they can't be removed: {names}: add them to the file")
+        problems.add_error(
+            f"{where}: step: these are done or have stock to their name, so they can't be removed: {names}: add them to the file"
+        )
 
 
 def _warn(changes: PlanChanges, tables: Mapping[str, Table], codes: Codes, problems: Problems) -> None:

@@ -2,18 +2,31 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
+from typing import TypeVar
 
 from django.db import models, transaction
-from django.utils import timezone
-from simple_history.utils import bulk_create_with_history, bulk_update_with_history, get_history_manager_for_model
 
 from buildplan.plan.models import CallOut, Finish, Project, Section, Step, StepAfter
-from inventory.common.history import changed_by
-from inventory.models import Member, Movement, SetAside
+from inventory.common.history import changed_by, create_many, note
+from inventory.common.problems import Problem
+from inventory.common.rows import BATCH, batches, find_or_make
+from inventory.common.texts import filled
+from inventory.models import Bench, Member, Movement, SetAside
+from inventory.workshop import policy
 
-BATCH = 1000
+MOST_CODE = 40
+STEP_FIELDS = ("code", "title", "section", "position", "planned_on", "minutes", "hand", "done", "done_on")
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+class StepDone(Problem):
+    """A step that is done is planned no more."""
+
+    status = 409
+    title = "Already done"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +77,51 @@ class PlanChanges:
     call_outs_removed: list[tuple[str, int]] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class _Put:
+    """One plan being put: where, by whom, and what that changed so far."""
+
+    project: Project
+    by: Member
+    changes: PlanChanges = field(default_factory=PlanChanges)
+
+
+@transaction.atomic
+def ensure_project(*, bench: Bench, code: str, by: Member) -> tuple[Project, bool]:
+    """The project of `code` (matched ignoring case), made at `bench` where there is none, and whether it was made.
+
+    One that is there keeps its bench.
+    """
+    policy.require(by, "plan", bench)
+    code = filled("project code", code, MOST_CODE)
+
+    def make() -> Project:
+        project = changed_by(Project(workshop_id=bench.workshop_id, bench=bench, code=code, name=code), by)
+        project.save()
+        return project
+
+    return find_or_make(lambda: Project.objects.filter(code__iexact=code).select_related("bench").first(), make)
+
+
+@transaction.atomic
+def set_bench(*, project: Project, bench: Bench, by: Member) -> Project:
+    """Say whose project it is."""
+    policy.require(by, "plan", bench)
+    policy.own(by, project)
+    if project.bench_id != bench.pk:
+        project.bench = bench
+        changed_by(project, by).save(update_fields=["bench"])
+    return project
+
+
 def steps_with_history(steps: Collection[Step]) -> set[int]:
     """Those of `steps` that are done, or were, or that stock was set aside for or moved for: they are part of the record."""
     refs = {f"step:{step.pk}": step.pk for step in steps}
     found = {step.pk for step in steps if step.done}
-    found.update(Finish.objects.filter(step__in=refs.values()).values_list("step_id", flat=True))
-    for model in (SetAside, Movement):
-        found.update(refs[ref] for ref in model.objects.filter(ref__in=refs).values_list("ref", flat=True))
+    for batch in batches(refs):
+        found.update(Finish.objects.filter(step__in=[refs[ref] for ref in batch]).values_list("step_id", flat=True))
+        for model in (SetAside, Movement):
+            found.update(refs[ref] for ref in model.objects.filter(ref__in=batch).values_list("ref", flat=True))
     return found
 
 
@@ -81,43 +132,50 @@ def put_plan(*, project: Project, plan: Plan, by: Member) -> PlanChanges:
     `done` is set, never undone. Steps that the plan leaves out are removed: the caller has made sure that they have no history.
     Only rows that differ are written, in bulk.
     """
-    changes = PlanChanges()
+    policy.require(by, "plan", project.bench)
+    put = _Put(project, by)
     present = {step.code.upper(): step for step in Step.objects.filter(project=project)}
-    _remove_steps(present, plan, by, changes)
-    sections = _put_sections(project, plan.steps, by)
-    steps = _put_steps(project, plan, present, sections, by, changes)
+    _remove_steps(put, present, plan)
+    sections = _put_sections(put, plan.steps)
+    steps = _put_steps(put, plan, present, sections)
     if "after" in plan.stated:
-        _put_afters(project, plan.steps, steps)
+        _put_afters(put, plan.steps, steps)
     if plan.needs is not None:
-        _put_call_outs(project, plan.needs, steps, by, changes)
-    _drop_empty_sections(project, sections, by)
-    return changes
+        _put_call_outs(put, plan.needs, steps)
+    _drop_empty_sections(put, sections)
+    return put.changes
 
 
-def _remove_steps(present: dict[str, Step], plan: Plan, by: Member, changes: PlanChanges) -> None:
+def _remove_steps(put: _Put, present: dict[str, Step], plan: Plan) -> None:
     stated = {step.code.upper() for step in plan.steps}
     gone = [present.pop(code) for code in list(present) if code not in stated]
     if not gone:
         return
-    changes.removed = [step.code for step in gone]
-    _delete(CallOut, CallOut.objects.filter(step__in=gone), by)
+    put.changes.removed = [step.code for step in gone]
+    _delete(CallOut, _call_outs_of(gone), put.by)
     for step in gone:
-        changed_by(step, by).delete()
+        changed_by(step, put.by).delete()
 
 
-def _put_sections(project: Project, steps: Iterable[PlannedStep], by: Member) -> dict[str, Section]:
-    present = {section.name.upper(): section for section in Section.objects.filter(project=project)}
-    new, moved, sections = [], [], {}
+def _call_outs_of(steps: Iterable[Step]) -> list[CallOut]:
+    return [row for batch in batches(step.pk for step in steps) for row in CallOut.objects.filter(step__in=batch)]
+
+
+def _put_sections(put: _Put, steps: Iterable[PlannedStep]) -> dict[str, Section]:
+    present = {section.name.upper(): section for section in Section.objects.filter(project=put.project)}
+    new: list[Section] = []
+    moved: list[Section] = []
+    sections: dict[str, Section] = {}
     for position, (key, name) in enumerate(_first_named(steps).items(), start=1):
         section = present.get(key)
         if section is None:
-            section = Section(workshop_id=project.workshop_id, project=project, name=name, position=position)
+            section = Section(workshop_id=put.project.workshop_id, project=put.project, name=name, position=position)
             new.append(section)
         elif _assign(section, {"name": name, "position": position}):
             moved.append(section)
         sections[key] = section
-    _create(Section, new, by)
-    _update(Section, moved, ["name", "position"], by)
+    create_many(new, put.by)
+    _update(Section, moved, ["name", "position"], put.by)
     return sections
 
 
@@ -128,35 +186,27 @@ def _first_named(steps: Iterable[PlannedStep]) -> dict[str, str]:
     return names
 
 
-def _drop_empty_sections(project: Project, kept: Mapping[str, Section], by: Member) -> None:
-    for section in Section.objects.filter(project=project).exclude(pk__in=[section.pk for section in kept.values()]):
-        changed_by(section, by).delete()
+def _drop_empty_sections(put: _Put, kept: Mapping[str, Section]) -> None:
+    for section in Section.objects.filter(project=put.project).exclude(pk__in=[section.pk for section in kept.values()]):
+        changed_by(section, put.by).delete()
 
 
-def _put_steps(
-    project: Project,
-    plan: Plan,
-    present: Mapping[str, Step],
-    sections: Mapping[str, Section],
-    by: Member,
-    changes: PlanChanges,
-) -> dict[str, Step]:
-    steps, new, changed = {}, [], []
+def _put_steps(put: _Put, plan: Plan, present: Mapping[str, Step], sections: Mapping[str, Section]) -> dict[str, Step]:
+    new: list[Step] = []
+    changed: list[Step] = []
     for position, planned in enumerate(plan.steps, start=1):
         fields = _fields(planned, plan.stated) | {"section_id": sections[planned.section.upper()].pk, "position": position}
         step = present.get(planned.code.upper())
         if step is None:
-            step = Step(workshop_id=project.workshop_id, project=project, **fields)
-            new.append(step)
-        else:
-            _note_cleared_date(step, fields, changes)
-            if _assign(step, fields):
-                changed.append(step)
-        steps[planned.code.upper()] = step
-    _create(Step, new, by)
-    _update(Step, changed, ["code", "title", "section", "position", "planned_on", "minutes", "hand", "done", "done_on"], by)
-    changes.made, changes.changed = len(new), len(changed)
-    return steps
+            new.append(Step(workshop_id=put.project.workshop_id, project=put.project, **fields))
+            continue
+        _note_cleared_date(step, fields, put.changes)
+        if _assign(step, fields):
+            changed.append(step)
+    create_many(new, put.by)
+    _update(Step, changed, STEP_FIELDS, put.by)
+    put.changes.made, put.changes.changed = len(new), len(changed)
+    return {**present, **{step.code.upper(): step for step in new}}
 
 
 def _fields(planned: PlannedStep, stated: frozenset[str]) -> dict[str, object]:
@@ -183,31 +233,34 @@ def _assign(row: models.Model, fields: Mapping[str, object]) -> bool:
     return bool(differing)
 
 
-def _put_afters(project: Project, planned: Iterable[PlannedStep], steps: Mapping[str, Step]) -> None:
-    present = {(row[1], row[2]): row[0] for row in StepAfter.objects.filter(step__project=project).values_list("pk", "step_id", "after_id")}
+def _put_afters(put: _Put, planned: Iterable[PlannedStep], steps: Mapping[str, Step]) -> None:
+    rows = StepAfter.objects.filter(step__project=put.project).values_list("pk", "step_id", "after_id")
+    present = {(step, after): pk for pk, step, after in rows}
     wanted = {(steps[step.code.upper()].pk, steps[after.upper()].pk) for step in planned for after in step.after}
     gone = [pk for pair, pk in present.items() if pair not in wanted]
-    for start in range(0, len(gone), BATCH):
-        StepAfter.objects.filter(pk__in=gone[start : start + BATCH]).delete()
-    new = [StepAfter(workshop_id=project.workshop_id, step_id=step, after_id=after) for step, after in sorted(wanted - present.keys())]
+    for batch in batches(gone):
+        StepAfter.objects.filter(pk__in=batch).delete()
+    workshop = put.project.workshop_id
+    new = [StepAfter(workshop_id=workshop, step_id=step, after_id=after) for step, after in sorted(wanted - present.keys())]
     StepAfter.objects.bulk_create(new, batch_size=BATCH)
 
 
-def _put_call_outs(project: Project, needs: Iterable[Need], steps: Mapping[str, Step], by: Member, changes: PlanChanges) -> None:
-    present = {(row.step_id, row.item_id): row for row in CallOut.objects.filter(step__project=project)}
-    new, changed = [], []
+def _put_call_outs(put: _Put, needs: Iterable[Need], steps: Mapping[str, Step]) -> None:
+    present = {(row.step_id, row.item_id): row for row in CallOut.objects.filter(step__project=put.project)}
+    new: list[CallOut] = []
+    changed: list[CallOut] = []
     for need in needs:
         step = steps[need.step.upper()]
         row = present.pop((step.pk, need.item_id), None)
-        fields = {"quantity": need.quantity, "rounding": need.rounding}
         if row is None:
-            new.append(CallOut(workshop_id=project.workshop_id, step=step, item_id=need.item_id, **fields))
-        elif _assign(row, fields):
+            said = {"quantity": need.quantity, "rounding": need.rounding}
+            new.append(CallOut(workshop_id=put.project.workshop_id, step_id=step.pk, item_id=need.item_id, **said))
+        elif _assign(row, {"quantity": need.quantity, "rounding": need.rounding}):
             changed.append(row)
-    changes.call_outs_removed = _named(present.values(), steps)
-    _delete(CallOut, present.values(), by)
-    _update(CallOut, changed, ["quantity", "rounding"], by)
-    _create(CallOut, new, by)
+    put.changes.call_outs_removed = _named(present.values(), steps)
+    _delete(CallOut, list(present.values()), put.by)
+    _update(CallOut, changed, ["quantity", "rounding"], put.by)
+    create_many(new, put.by)
 
 
 def _named(call_outs: Collection[CallOut], steps: Mapping[str, Step]) -> list[tuple[str, int]]:
@@ -217,28 +270,26 @@ def _named(call_outs: Collection[CallOut], steps: Mapping[str, Step]) -> list[tu
     return [(codes[row.step_id], row.item_id) for row in call_outs]
 
 
-def _create(model: type[models.Model], rows: list[models.Model], by: Member) -> None:
-    if rows:
-        bulk_create_with_history(rows, model, batch_size=BATCH, default_user=by)
+def _update(model: type[Row], rows: Sequence[Row], fields: Sequence[str], by: Member) -> None:
+    model._default_manager.bulk_update(rows, fields, batch_size=BATCH)  # noqa: SLF001 - Django's documented API
+    note(model, [row.pk for row in rows], "~", by)
 
 
-def _update(model: type[models.Model], rows: list[models.Model], fields: list[str], by: Member) -> None:
-    if rows:
-        bulk_update_with_history(rows, model, fields, batch_size=BATCH, default_user=by)
+def _delete(model: type[Row], rows: Sequence[Row], by: Member) -> None:
+    """Delete rows that nothing refers to: Django would look for such rows, and note the end of each by itself."""
+    note(model, [row.pk for row in rows], "-", by)
+    for batch in batches(row.pk for row in rows):
+        doomed = model._default_manager.filter(pk__in=batch)  # noqa: SLF001 - likewise
+        doomed._raw_delete(doomed.db)  # noqa: SLF001 - what delete() itself comes down to
 
 
-def _delete(model: type[models.Model], rows: Iterable[models.Model], by: Member) -> None:
-    """Delete rows that nothing refers to and keep their history, in bulk: Django would note the end of each by itself."""
-    gone, history, now = list(rows), get_history_manager_for_model(model), timezone.now()
-    tracked = [item.attname for item in history.model.tracked_fields]
-    ends = [_end(history.model, row, tracked, by, now) for row in gone]
-    history.bulk_create(ends, batch_size=BATCH)
-    for start in range(0, len(gone), BATCH):
-        # Not delete(), which would send the signal that notes each end once more.
-        batch = model._default_manager.filter(pk__in=[row.pk for row in gone[start : start + BATCH]])
-        batch._raw_delete(batch.db)
-
-
-def _end(history: type[models.Model], row: models.Model, tracked: Iterable[str], by: Member, now: datetime) -> models.Model:
-    fields = {name: getattr(row, name) for name in tracked}
-    return history(history_type="-", history_date=now, history_user=by, **fields)
+@transaction.atomic
+def set_planned(*, step: Step, planned_on: date | None, by: Member) -> Step:
+    """Plan `step` for a day; None where it has none. Refuses a step that is done: its day is past."""
+    policy.require(by, "plan", step.project.bench)
+    locked = Step.objects.select_for_update(no_key=True).get(pk=step.pk)
+    if locked.done:
+        raise StepDone(f"{locked.code} is done: its planned day no longer counts")
+    locked.planned_on = planned_on
+    changed_by(locked, by).save(update_fields=["planned_on"])
+    return locked

@@ -11,7 +11,8 @@ from buildplan.shortfall import queries as shortfall
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, net
 from buildplan.shortfall.demand import StepDay, StepFacts
 from buildplan.shortfall.needs import Demand, expand
-from inventory.models import Holding, Movement
+from inventory.catalogue.models import DYING
+from inventory.models import Holding, Item, Movement
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,11 @@ def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
     return tuple(sorted(proposed, key=lambda proposal: proposal.item.code))
 
 
+def out_of_cans(proposals: Sequence[Proposal]) -> bool:
+    """Whether any of it is a sealant or a chemical, whose cautions a page shows. One query."""
+    return Item.objects.filter(pk__in=[proposal.item.id for proposal in proposals], kind__in=DYING).exists()
+
+
 def _alone(step: Step, on: date) -> Demand:
     """The demand of one step, as if it were the only one and its day were `on`: who finishes it now is served first."""
     facts = StepFacts(step.pk, step.code, (0, step.position), on, done=False)
@@ -80,7 +86,7 @@ def _proposal(
 
 
 def _alive(supply: Supply, item: ItemFacts, on: date) -> bool:
-    return supply.ending is None or (supply.ending.last_day - on).days >= item.min_life_days
+    return supply.ending is None or (supply.ending.last_day - on).days >= item.rule.min_life_days
 
 
 def _choices(

@@ -19,7 +19,6 @@ from buildplan.records import queries, services
 from buildplan.records.forms import DayForm, FinishForm, Taken
 from buildplan.records.queries import Choice, Proposal
 from buildplan.records.services import Use
-from inventory.catalogue.models import DYING
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.models import Lot, Place
@@ -43,8 +42,7 @@ def step(request: MemberRequest, project: str, step: str) -> HttpResponse:
     found = get_step(project, step)
     if request.method == "POST":
         return _post(request, found)
-    offered = not found.done and policy.allowed(request.member, "use_stock")
-    return _page(request, found, _fresh(found, timezone.localdate()) if offered else None)
+    return _page(request, found, None if found.done else _fresh(found, timezone.localdate()))
 
 
 def _post(request: MemberRequest, found: Step) -> HttpResponse:
@@ -96,27 +94,25 @@ def _uses(taken: Sequence[Taken]) -> list[Use]:
 
 
 def _page(request: MemberRequest, found: Step, offered: tuple[FinishForm, tuple[Proposal, ...]] | None, status: int = 200) -> HttpResponse:
-    needed = plan.needed(found)
     context: dict[str, Any] = {
         "project": found.project,
         "step": found,
         "around": plan.around(found),
-        "needed": needed,
-        "cautions": any(need.kind in DYING for need in needed),
         "may_use": policy.allowed(request.member, "use_stock"),
-        "finished": queries.finished(found) if found.done else None,
-        "form": None,
         "taken_back": queries.taken_back(found),
+        **(_offered(*offered) if offered else {"finished": queries.finished(found), "called_out": plan.called_out(found)}),
     }
-    if offered is not None:
-        form, proposals = offered
-        offers = [_offer(form, proposal) for proposal in proposals]
-        context |= {
-            "form": form,
-            "taken": [offer for offer in offers if not offer.proposal.item.returned],
-            "returned": [offer for offer in offers if offer.proposal.item.returned],
-        }
     return render(request, "records/step.html", context, status=status)
+
+
+def _offered(form: FinishForm, proposals: Sequence[Proposal]) -> dict[str, Any]:
+    offers = [_offer(form, proposal) for proposal in proposals]
+    return {
+        "form": form,
+        "taken": [offer for offer in offers if not offer.proposal.item.returned],
+        "returned": [offer for offer in offers if offer.proposal.item.returned],
+        "cautions": queries.out_of_cans(proposals),
+    }
 
 
 def _offer(form: FinishForm, proposal: Proposal) -> Offer:

@@ -15,6 +15,7 @@ from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
 from inventory.shelflife.calc import Limit
+from inventory.stock.calc import LifeRule
 
 NOTHING = Decimal(0)
 ONE_DAY = timedelta(days=1)
@@ -35,19 +36,16 @@ class Why(StrEnum):
 
 
 class ItemFacts(NamedTuple):
-    """What netting asks of an item. `returned` things come back after their step; `timed` ones count only with a known life."""
+    """What netting asks of an item. `returned` things come back after their step; `rule` says how long its lots live."""
 
     id: int
     code: str
     name: str
     unit: str
     returned: bool
-    timed: bool
     pack: Decimal | None
     lead_days: int | None
-    life_months: int | None
-    open_life_days: int | None
-    min_life_days: int
+    rule: LifeRule
 
 
 class Need(NamedTuple):
@@ -157,7 +155,7 @@ class Line:
 def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, as_of: date, receiving_days: int) -> Line:
     """Net one item's needs against its supplies. Needs may come in any order; there must be at least one."""
     ordered = sorted(needs)
-    stocks = [Stock(supply, item.min_life_days) for supply in supplies]
+    stocks = [Stock(supply, item.rule.min_life_days) for supply in supplies]
     result = _hold(ordered, stocks) if item.returned else _consume(ordered, stocks)
     order_by = _order_by(result.first_short, item.lead_days, receiving_days)
     buy, packs = to_buy(result.short, item.pack)

@@ -12,12 +12,13 @@ from typing import Any
 from buildplan.plan.models import Project, Step, StepAfter
 from buildplan.shortfall.calc import ItemFacts, Line, Supply, Why, net
 from buildplan.shortfall.demand import StepFacts, all_days, within
-from buildplan.shortfall.life import ending, unknown
 from buildplan.shortfall.needs import Demand, expand
-from inventory.catalogue.models import DYING, RETURNED
+from inventory.catalogue.models import RETURNED
 from inventory.common.problems import Problem
 from inventory.models import Bench, Holding, Item, PackingLine, Place, SetAside
 from inventory.shelflife.calc import StatedDate
+from inventory.stock.calc import life
+from inventory.stock.queries import rule
 
 STEP_REF = "step:"
 
@@ -111,9 +112,8 @@ def items() -> dict[int, ItemFacts]:
 
 
 def _item(row: tuple[Any, ...]) -> ItemFacts:
-    pk, code, name, unit, kind, pack, lead_days, life_months, open_life_days, min_life_days = row
-    timed = kind in DYING or life_months is not None
-    return ItemFacts(pk, code, name, unit, kind in RETURNED, timed, pack, lead_days, life_months, open_life_days, min_life_days)
+    pk, code, name, unit, kind, pack, lead_days, *life_rule = row
+    return ItemFacts(pk, code, name, unit, kind in RETURNED, pack, lead_days, rule(kind, *life_rule))
 
 
 def stock(bench: Bench, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
@@ -153,8 +153,8 @@ def _lot(
 ) -> Supply | None:
     """One lot over all its places; None where it is another bench's and not worth asking for."""
     pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, opened = held[0]
-    made, expires = _stated(made_on, made_as), _stated(expires_on, expires_as)
-    blocked = Why(state) if state != "good" else Why.UNKNOWN_LIFE if unknown(item, made, expires) else None
+    found = life(item.rule, _stated(made_on, made_as), _stated(expires_on, expires_as), opened)
+    blocked = Why(state) if state != "good" else None if found.known else Why.UNKNOWN_LIFE
     if bench not in ours:
         if blocked is not None:
             return None
@@ -163,7 +163,7 @@ def _lot(
     if len(held) > 1:
         quantity = sum((row[5] for row in held), Decimal(0))
         where = ", ".join(paths[row[6]] for row in held)
-    return Supply(pk, code, quantity, None, ending(item, made, expires, opened), blocked, tuple(aside.get(pk, ())), "", where)
+    return Supply(pk, code, quantity, None, found.limit, blocked, tuple(aside.get(pk, ())), "", where)
 
 
 def _stated(day: date | None, precision: Any) -> StatedDate | None:
@@ -195,17 +195,17 @@ def _on_the_way(
 
 def _line(row: tuple[Any, ...], item: ItemFacts, as_of: date) -> Supply:
     pk, _, crate, due, quantity, lot, made_on, made_as, expires_on, expires_as = row
-    made, expires = _stated(made_on, made_as), _stated(expires_on, expires_as)
+    found = life(item.rule, _stated(made_on, made_as), _stated(expires_on, expires_as), None)
     return Supply(
         -pk,
         lot,
         quantity,
         None if due is None else max(due, as_of),
-        ending(item, made, expires, None),
+        found.limit,
         Why.LATE if due is None else None,
         crate=crate,
         where=_due(due, as_of),
-        note="its date must be read on arrival" if unknown(item, made, expires) else "",
+        note="" if found.known else "its date must be read on arrival",
     )
 
 

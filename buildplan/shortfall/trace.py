@@ -72,8 +72,8 @@ def _until(line: Line, supply: Supply) -> str:
     """Until when a supply serves, and which need it thereby misses."""
     if supply.ending is None:
         return ""
-    last = back(supply.ending.last_day, line.item.min_life_days)
-    keeps = f" ({line.item.min_life_days} days of life must be left)" if line.item.min_life_days else ""
+    last = back(supply.ending.last_day, line.item.rule.min_life_days)
+    keeps = f" ({line.item.rule.min_life_days} days of life must be left)" if line.item.rule.min_life_days else ""
     missed = next((need for need in line.needs if need.day > last), None)
     before = f", before {missed.label} on {missed.day}" if missed else ""
     return f"; it serves until {last}{keeps}{before}"

@@ -34,8 +34,14 @@ class Life:
         return self.limit.last_day if self.limit else None
 
 
+UNDATED = Life((), known=False)
+ENDLESS = Life((), known=True)
+
+
 def life(rule: LifeRule, made: StatedDate | None, expires: StatedDate | None, opened: date | None) -> Life:
     """The life of a lot with these dates. Raises `ValueError` where they make no sense together."""
+    if made is None and expires is None and opened is None:
+        return UNDATED if rule.timed else ENDLESS
     found = limits(
         made=made,
         life_months=rule.life_months,

@@ -87,7 +87,7 @@ def set_aside_for_others(lot: Lot, ref: str) -> Decimal:
 
 def rule_of(item: Item) -> LifeRule:
     """What the item says of how long its lots live."""
-    return _rule(item.kind, item.life_months, item.open_life_days, item.min_life_days)
+    return rule(item.kind, item.life_months, item.open_life_days, item.min_life_days)
 
 
 def life_of(lot: Lot) -> Life:
@@ -121,16 +121,17 @@ def _set_asides() -> dict[int, Decimal]:
 
 def _held(aside: Mapping[int, Decimal], *row: Any) -> Held:
     lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, state, *dates = row
-    made_on, made_as, expires_on, expires_as, opened, *rule = dates
+    made_on, made_as, expires_on, expires_as, opened, *says = dates
     made = None if made_on is None else StatedDate(made_on, made_as)
     expires = None if expires_on is None else StatedDate(expires_on, expires_as)
-    found = life(_rule(kind, *rule), made, expires, opened)
+    found = life(rule(kind, *says), made, expires, opened)
     set_aside = aside.get(lot_id, NOTHING)
     what = (lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, set_aside, state)
     return Held(*what, made, expires, opened, found)
 
 
-def _rule(kind: str, life_months: int | None, open_life_days: int | None, min_life_days: int) -> LifeRule:
+def rule(kind: str, life_months: int | None, open_life_days: int | None, min_life_days: int) -> LifeRule:
+    """How long lots of such an item live: sealants and chemicals, and whatever has a life, count only with a known end."""
     return LifeRule(life_months, open_life_days, min_life_days, timed=kind in DYING or life_months is not None)
 
 

@@ -9,9 +9,10 @@ from decimal import Decimal
 import pytest
 
 from buildplan.shortfall.calc import ItemFacts, Need, Supply, net
+from inventory.stock.calc import LifeRule
 
 START = date(2027, 1, 4)
-ITEM = ItemFacts(1, "A", "an item", "ea", False, False, None, None, None, None, 0)
+ITEM = ItemFacts(1, "A", "an item", "ea", False, None, None, LifeRule())
 
 
 def period(number):

@@ -1,21 +1,16 @@
 """`manage.py member`: who works in a workshop, and the link that lets them in."""
 
-import os
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
-from django.urls import NoReverseMatch, reverse
-from django.utils.encoding import force_bytes
-from django.utils.http import urlsafe_base64_encode
 
+from buildplan.management.links import sign_in_link
 from inventory.common.problems import Problem
 from inventory.models import Member, User
 from inventory.workshop.models import Role
 from inventory.workshop.queries import workshop_of
-from inventory.workshop.services import hand, set_member, sign_in_token
-
-ADDRESS = "http://127.0.0.1:8000"
+from inventory.workshop.services import hand, set_member
 
 
 class Command(BaseCommand):
@@ -32,20 +27,12 @@ class Command(BaseCommand):
             member, made = _set(options)
         except Problem as problem:
             raise CommandError(str(problem)) from problem
+        user = User.objects.get(memberships=member)
         self.stdout.write(f"{'made' if made else 'changed'}: {member.name}, {member.role} in {member.workshop.code}")
-        self.stdout.write(f"sign in once at {_link(User.objects.get(pk=member.user_id))}")
+        self.stdout.write(f"sign in once at {sign_in_link(user)}")
 
 
 @transaction.atomic
 def _set(options: dict[str, Any]) -> tuple[Member, bool]:
     workshop = workshop_of(options["workshop"])
     return set_member(email=options["email"], workshop=workshop, name=options["name"], role=options["role"], by=hand(workshop))
-
-
-def _link(user: User) -> str:
-    uid, token = urlsafe_base64_encode(force_bytes(user.pk)), sign_in_token(user)
-    try:
-        path = reverse("sign-in-link", args=[uid, token])
-    except NoReverseMatch:
-        path = f"/sign-in/link/{uid}/{token}/"
-    return os.environ.get("RIVETLOFT_ADDRESS", ADDRESS).rstrip("/") + path

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from buildplan.shortfall.calc import ItemFacts, Need, Supply, Why, net, to_buy
 from inventory.shelflife.calc import Limit
+from inventory.stock.calc import LifeRule
 
 AS_OF = date(2027, 2, 20)
 FIRST = date(2027, 3, 1)
@@ -19,8 +20,8 @@ def day(offset):
     return FIRST + timedelta(days=offset)
 
 
-def item(**changes):
-    facts = ItemFacts(1, "SEAL-B2", "sealant", "g", False, True, None, None, 9, None, 0)
+def item(*, min_life_days=0, **changes):
+    facts = ItemFacts(1, "SEAL-B2", "sealant", "g", False, None, None, LifeRule(9, None, min_life_days, timed=True))
     return facts._replace(**changes)
 
 

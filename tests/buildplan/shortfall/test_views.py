@@ -100,7 +100,7 @@ class TestOrderSheet:
 
         page = words(as_member(reader).get(url))
         assert "1 item needed, 1 short" in page
-        assert "MS20470AD4-6 Rivet, universal 240 ea 112 0 128 200 ea 2 × 100" in page
+        assert "MS20470AD4-6 Rivet, universal 240 ea 112 0 128 200 ea 2 \N{MULTIPLICATION SIGN} 100" in page
         assert "Fri 2027-02-26" in page
         assert "First short Sat 2027-03-06" in page
 

@@ -16,7 +16,7 @@ from inventory.workshop.models import Member
 from tests import factories
 
 PASSWORD = "a long way to the sea"
-WRONG = "don't go together"
+WRONG = "don&#x27;t go together"
 
 
 @pytest.fixture
@@ -58,13 +58,12 @@ class TestSignIn:
         assert answer.url == reverse("home")
 
     def test_sign_in_says_the_same_of_an_unknown_address_and_a_wrong_password(self, client, user):
-        answers = [
+        known, unknown = (
             client.post(reverse("sign-in"), {"username": email, "password": "wrong"}).content.decode()
             for email in ("ada@club.example", "bob@club.example")
-        ]
+        )
 
-        known, unknown = (re.sub(r'(csrfmiddlewaretoken|username)" value="[^"]*"|ada|bob', "", answer) for answer in answers)
-        assert WRONG in answers[0]
+        assert WRONG in known
         assert re.sub(r'value="[^"]*"', "", known) == re.sub(r'value="[^"]*"', "", unknown)
 
     @pytest.mark.parametrize("email", ["ada@club.example", "nobody@club.example"])

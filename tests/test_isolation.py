@@ -1,0 +1,139 @@
+"""Every address of the site: an outsider's rows are a 404, and who isn't signed in is sent to sign in.
+
+The rows are made from the URL configuration: an address that nobody described here fails.
+"""
+
+from collections.abc import Iterator
+from http import HTTPStatus
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django_scopes import scopes_disabled
+
+from inventory.models import Bag, Crate, Holding, Item, Lot, Movement, PackingLine
+
+# Open to everyone: they are how one gets in and out.
+OPEN = {"sign-in", "sign-in-link", "sign-out"}
+# Of no row: what they list is looked through for the outsider's names below.
+LISTS = {"home", "plans", "order-sheets", "shelves", "crates"}
+# One's own, whatever the workshop.
+OWN = {"password", "workshop"}
+# For programs: without a session they are a 401.
+API = {"api-shortfall"}
+
+# What each address of a row is given of the outsider's. `one` finds the only row of a model there.
+FOREIGN = {
+    "plan": lambda one: ["OUTSIDE-PROJECT"],
+    "planned": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "step": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "take-back": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "order-sheet": lambda one: ["OUTSIDE-PROJECT"],
+    "order-sheet-csv": lambda one: ["OUTSIDE-PROJECT"],
+    "ordered": lambda one: ["OUTSIDE-PROJECT", one(Item)],
+    "lot": lambda one: [one(Lot)],
+    "lot-state": lambda one: [one(Lot)],
+    "lot-dates": lambda one: [one(Lot)],
+    "count": lambda one: [one(Lot), one(Holding, "place_id")],
+    "reverse": lambda one: [one(Movement)],
+    "crate": lambda one: [one(Crate)],
+    "due": lambda one: [one(Crate)],
+    "crate-arrived": lambda one: [one(Crate)],
+    "bag-arrived": lambda one: [one(Bag)],
+    "arrived": lambda one: [one(PackingLine)],
+    "api-shortfall": lambda one: ["OUTSIDE-PROJECT"],
+}
+GIVEN = {"quantity": "1", "on": "2027-02-20", "state": "good", "counted": "1", "place": "Shelf", "due_on": "", "seen": "1"}
+
+
+def names(patterns: list[URLPattern | URLResolver]) -> Iterator[str | None]:
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            yield from names(pattern.url_patterns)
+        else:
+            yield pattern.name
+
+
+NAMED = sorted(name or "" for name in names(get_resolver().url_patterns))
+
+
+@pytest.fixture
+def address(outsider):
+    """The address of a name, with the outsider's rows in it."""
+    with scopes_disabled():
+        crate = Crate.objects.get(workshop=outsider)
+        Bag.objects.create(workshop=outsider, crate=crate, name="7A", path="7A")
+
+    def one(model, field="pk"):
+        with scopes_disabled():
+            return model.objects.values_list(field, flat=True).get(workshop=outsider)
+
+    return lambda name: reverse(name, args=FOREIGN.get(name, lambda one: ["MQ", "x-y"] if name == "sign-in-link" else [])(one))
+
+
+def rows_untouched(outsider):
+    with scopes_disabled():
+        assert Movement.objects.filter(workshop=outsider).count() == 1
+        assert not Lot.objects.filter(workshop=outsider).exclude(state="good").exists()
+        assert Crate.objects.filter(workshop=outsider).count() == 1
+
+
+def test_every_address_is_described_here_once():
+    described = sorted([*OPEN, *LISTS, *OWN, *FOREIGN])
+
+    assert described == NAMED, "give a new address its row in FOREIGN, or say in LISTS, OWN or OPEN why it has none"
+
+
+@pytest.mark.parametrize("name", sorted(FOREIGN))
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_outsider_s_row_is_not_found(as_member, owner, outsider, address, name, method):
+    answer = getattr(as_member(owner), method)(address(name), GIVEN if method == "post" else {})
+
+    assert answer.status_code in {HTTPStatus.NOT_FOUND, HTTPStatus.METHOD_NOT_ALLOWED}
+    assert not any(named in answer.content.decode() for named in ("OUTSIDE-BENCH", "OUTSIDE-ITEM", "OUTSIDE-LOT", "Project OUTSIDE"))
+    rows_untouched(outsider)
+
+
+@pytest.mark.parametrize("name", sorted(FOREIGN))
+def test_outsider_s_row_is_not_found_by_one_of_the_methods(as_member, owner, address, name):
+    client = as_member(owner)
+
+    assert HTTPStatus.NOT_FOUND in {client.get(address(name)).status_code, client.post(address(name), GIVEN).status_code}
+
+
+@pytest.mark.parametrize("name", sorted(LISTS))
+def test_list_never_names_the_outsider(as_member, owner, project, name):
+    answer = as_member(owner).get(reverse(name), follow=True)
+
+    assert answer.status_code == HTTPStatus.OK
+    assert "OUTSIDE" not in answer.content.decode()
+
+
+@pytest.mark.parametrize("name", sorted({*NAMED} - OPEN - API))
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_who_is_not_signed_in_is_sent_to_sign_in(client, outsider, address, name, method):
+    answer = getattr(client, method)(address(name))
+
+    if answer.status_code != HTTPStatus.METHOD_NOT_ALLOWED:
+        assert answer.status_code == HTTPStatus.FOUND
+        assert answer.url.startswith(f"{reverse('sign-in')}?next=")
+    rows_untouched(outsider)
+
+
+@pytest.mark.parametrize("name", sorted(API))
+def test_program_without_a_session_is_told_so(client, address, name):
+    assert client.get(address(name)).status_code == HTTPStatus.UNAUTHORIZED
+
+
+def test_item_of_the_outsider_is_not_ordered_for_our_project(as_member, owner, project, outsider):
+    with scopes_disabled():
+        item = Item.objects.get(workshop=outsider)
+
+    answer = as_member(owner).post(reverse("ordered", args=[project.code, item.pk]), GIVEN)
+    assert answer.status_code == HTTPStatus.NOT_FOUND
+
+
+def test_place_of_the_outsider_is_not_counted_for_our_lot(as_member, owner, lot, outsider):
+    with scopes_disabled():
+        place = Holding.objects.get(workshop=outsider).place_id
+
+    assert as_member(owner).post(reverse("count", args=[lot.pk, place]), GIVEN).status_code == HTTPStatus.NOT_FOUND
