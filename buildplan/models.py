@@ -1,8 +1,11 @@
 """Every model of the app, for Django to find; the slices define them."""
 
-from buildplan.hardware.models import RivetLoss, RivetRow
+from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Substitution
 from buildplan.loading.models import LoadedFile
 from buildplan.plan.models import CallOut, Finish, Project, Section, Step, StepAfter
-from buildplan.sealing.models import Seam
+from buildplan.sealing.models import Seam, SealingSupply
 
-__all__ = ["CallOut", "Finish", "LoadedFile", "Project", "RivetLoss", "RivetRow", "Seam", "Section", "Step", "StepAfter"]
+__all__ = [
+    "CallOut", "ClecoSpacing", "Finish", "LoadedFile", "Project", "RivetLoss", "RivetRow", "Seam", "Section", "Step", "StepAfter",
+    "Substitution",
+]  # fmt: skip

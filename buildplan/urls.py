@@ -5,6 +5,7 @@ Codes may hold a slash, so they are paths; what is done to a step therefore stan
 
 from django.urls import path
 
+from buildplan.figures import views as figures
 from buildplan.plan import views as plan
 from buildplan.records import views as records
 from buildplan.shortfall import views as shortfall
@@ -13,6 +14,8 @@ urlpatterns = [
     path("", shortfall.home, name="home"),
     path("plan/", plan.plans, name="plans"),
     path("order-sheet/", shortfall.order_sheets, name="order-sheets"),
+    path("figures/", figures.figures, name="figures"),
+    path("figures/<str:name>/", figures.figure, name="figure"),
     path("projects/<path:project>/plan/", plan.plan, name="plan"),
     path("projects/<path:project>/order-sheet/", shortfall.order_sheet, name="order-sheet"),
     path("projects/<path:project>/order-sheet.csv", shortfall.order_sheet_csv, name="order-sheet-csv"),

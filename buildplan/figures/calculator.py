@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from types import MappingProxyType
 from typing import Any
 
 from buildplan.figures.reading import Lines, Measure, Read, Temperature
@@ -96,7 +95,7 @@ class Answer:
         return (*self.found.cautions, *self.calculator.cautions)
 
 
-class Refused(ValueError):
+class InputError(ValueError):
     """Inputs that can't be reckoned with: for each its name, what is wrong, and what would do."""
 
     def __init__(self, errors: Mapping[str, str]) -> None:
@@ -106,11 +105,11 @@ class Refused(ValueError):
 
 
 def ask(calculator: Calculator, given: Mapping[str, Sequence[str]]) -> Answer:
-    """Read the texts of `given`, reckon, and say why. `Refused` names each input that doesn't do."""
+    """Read the texts of `given`, reckon, and say why. `InputError` names each input that doesn't do."""
     texts = {name: kept for name, values in given.items() if (kept := [text.strip() for text in values if text.strip()])}
     values, errors = _read(calculator, texts)
     if errors:
-        raise Refused(errors)
+        raise InputError(errors)
     try:
         found = calculator.reckon(**values)
     except ValueError as error:
@@ -138,18 +137,16 @@ def length(name: str, inches: Exact, note: str = "") -> tuple[Row, Row]:
 
 def exact_text(value: Fraction) -> str:
     """`value` as a plain decimal where that is exact, else as a fraction."""
-    rest, places = value.denominator, 0
-    while places < _MOST_PLACES and rest > 1:
-        places += 1
-        rest //= _common(rest)
-        if value.denominator % rest or (rest > 1 and _common(rest) == 1):
-            return str(value)
-    return decimal_text(value, max(places, 1)) if rest == 1 else str(value)
+    for places in range(1, _MOST_PLACES + 1):
+        if (value * 10**places).denominator == 1:
+            return decimal_text(value, places)
+    return str(value)
 
 
-def _common(rest: int) -> int:
-    """What of 10 a denominator still shares: each place of a decimal takes that much away."""
-    return {(True, True): 10, (True, False): 2, (False, True): 5}.get((rest % 2 == 0, rest % 5 == 0), 1)
+def tidy(value: Fraction) -> Exact:
+    """`value` as a Decimal where that is exact, since a trace reads better with 0.1 than with 1/10."""
+    text = exact_text(value)
+    return value if "/" in text else Decimal(text)
 
 
 def _mixed(size: Fraction) -> str:
@@ -191,20 +188,19 @@ def _unknown(calculator: Calculator) -> str:
 
 
 def _would_do(one: Input, fault: str) -> str:
-    return f"{fault}. {one.example} would do.".replace("?.", "?")
+    return f"{fault}. {one.example} would do."
 
 
-def _refused(calculator: Calculator, error: ValueError) -> Refused:
+def _refused(calculator: Calculator, error: ValueError) -> InputError:
     """The arithmetic names its argument before a colon."""
     name, _, fault = str(error).partition(": ")
-    one = next(one for one in calculator.inputs if name == one.name or name in one.arguments)
-    return Refused({one.name: _would_do(one, fault)})
+    for one in calculator.inputs:
+        if name == one.name or name in one.arguments:
+            return InputError({one.name: _would_do(one, fault)})
+    return InputError({calculator.inputs[0].name: str(error)})
 
 
 def _conversions(calculator: Calculator, texts: Mapping[str, Sequence[str]]) -> Iterable[Reason]:
     for one in calculator.inputs:
         if one.name in texts and isinstance(one.read, Measure | Temperature) and (said := one.read.said(texts[one.name][0])):
             yield Reason(f"{one.name}: {said}", "as entered")
-
-
-NOTHING: Mapping[str, str] = MappingProxyType({})

@@ -37,10 +37,14 @@ _NO = frozenset({"no", "false", "off", "0"})
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """Reads a number and its unit as an exact `Fraction` of `unit`. `kind` is what is measured, for the person."""
+    """Reads a number and its unit as an exact `Fraction` of `unit`. `kind` is what is measured, for the person.
+
+    A trace tells what was converted in `told`: the unit that the arithmetic goes on in, where that is another.
+    """
 
     unit: str
     kind: str
+    told: str = ""
 
     def __call__(self, text: str) -> Fraction:
         """The value in `unit`."""
@@ -50,22 +54,27 @@ class Measure:
     def said(self, text: str) -> str | None:
         """How a text in another unit was converted; None where there was nothing to convert."""
         number, written = _measured(text, self.kind)
-        if not written or written == self.unit:
+        told = self.told or self.unit
+        if not written or written in {self.unit, told}:
             return None
-        return f"{decimal_text(number, 6)} {written} = {decimal_text(self(text), 6)} {self.unit}"
+        return f"{decimal_text(number, 6)} {written} = {decimal_text(number * self._ratio(written, told), 6)} {told}"
 
-    def _ratio(self, written: str) -> Fraction:
+    def _ratio(self, written: str, unit: str = "") -> Fraction:
         try:
-            return ratio(written, self.unit)
+            return ratio(written, unit or self.unit)
         except Problem as error:
             raise ValueError(str(error)) from error
 
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
-    """Reads `95 F` or `35 C` as an exact `Fraction` of degrees of `unit`. The letter is asked for: 30 may be either."""
+    """Reads `95 F` or `35 C` as an exact `Fraction` of degrees of `unit`. 30 may be either, so that the letter is asked for.
+
+    Where `bare` a number alone is taken to be in `unit`.
+    """
 
     unit: str
+    bare: bool = False
 
     def __call__(self, text: str) -> Fraction:
         """The value in `unit`."""
@@ -84,9 +93,10 @@ class Temperature:
             return None
         return f"{decimal_text(number)} {written} = {decimal_text(self(text))} {self.unit}"
 
-    @staticmethod
-    def _degrees(text: str) -> tuple[Fraction, str]:
+    def _degrees(self, text: str) -> tuple[Fraction, str]:
         number, written = _measured(text, "temperature")
+        if self.bare and not written:
+            return number, self.unit
         letter = written.upper().removeprefix("\N{DEGREE SIGN}").removeprefix("DEG")
         if letter not in {"C", "F"}:
             raise ValueError(f"{written!r} is no scale of temperature" if written else "is it F or C")

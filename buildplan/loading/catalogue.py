@@ -1,8 +1,6 @@
 """catalogue: what there is, and the codes that mean it."""
 
 from dataclasses import dataclass, field
-from fractions import Fraction
-from functools import partial
 
 from buildplan.loading import values
 from buildplan.loading.cells import Cells, Reading, fitting
@@ -75,7 +73,7 @@ def _item(cells: Cells) -> ItemData:
         life_months=cells.whole("life_months", 1, MOST_MONTHS),
         open_life_days=cells.whole("open_life_days", 0, MOST_DAYS),
         min_life_days=cells.whole("min_life_days", 0, MOST_DAYS) or 0,
-        diameter=cells.may("diameter", partial(_diameter, comma=cells.row.decimal_comma)),
+        diameter=cells.ratio("diameter"),
         gravity=cells.decimal("gravity", 3, 6),
         base=cells.decimal("base", 6, 6),
         accelerator=cells.decimal("accelerator", 6, 6),
@@ -107,10 +105,3 @@ def _unit(text: str) -> str:
         return check_unit(values.filled(text))
     except UnitError as error:
         raise BadValue(str(error)) from error
-
-
-def _diameter(text: str, *, comma: bool) -> Fraction:
-    size = values.fraction(text, decimal_comma=comma)
-    if len(str(size)) > FRACTION_LENGTH:
-        raise BadValue(f"{shown(text)} has too many digits: write fewer decimals")
-    return size

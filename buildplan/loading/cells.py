@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from functools import partial
 from typing import TypeVar, cast
 
@@ -16,6 +17,7 @@ from buildplan.loading.values import BadValue
 from inventory.shelflife.calc import StatedDate, limits
 
 T = TypeVar("T")
+FRACTION_LENGTH = 31  # what a column for a fraction holds
 ENDS = {"life_months": "made", "open_life_days": "opened"}  # which date of a lot an item's life counts from
 
 
@@ -73,6 +75,10 @@ class Cells:
         """A number over 0 that a column of the database holds exactly, or None."""
         return self.may(column, partial(_decimal, comma=self.row.decimal_comma, before_point=before_point, after_point=after_point))
 
+    def ratio(self, column: str, most: int | None = None) -> Fraction | None:
+        """An exact size over 0 (`1/8` or `0.125`), of `most` at most, or None."""
+        return self.may(column, partial(_ratio, comma=self.row.decimal_comma, most=most))
+
     def whole(self, column: str, least: int, most: int) -> int | None:
         """A whole number within bounds, or None."""
         return self.may(column, partial(values.whole, least=least, most=most))
@@ -115,6 +121,15 @@ def _decimal(text: str, *, comma: bool, before_point: int, after_point: int) -> 
     if number != round(number, after_point):
         raise BadValue(f"{shown(text)} is too fine: write at most {after_point} decimals")
     return number
+
+
+def _ratio(text: str, *, comma: bool, most: int | None) -> Fraction:
+    size = values.fraction(text, decimal_comma=comma)
+    if len(str(size)) > FRACTION_LENGTH:
+        raise BadValue(f"{shown(text)} has too many digits: write fewer decimals")
+    if most is not None and size > most:
+        raise BadValue(f"{shown(text)} is past {most}: check its unit")
+    return size
 
 
 def _choice(text: str, *, choices: tuple[str, ...]) -> str:

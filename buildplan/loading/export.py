@@ -16,9 +16,11 @@ from django.db.models import Sum
 from openpyxl import Workbook
 from openpyxl.cell import Cell, WriteOnlyCell
 
+from buildplan.hardware.models import RivetRow
 from buildplan.loading.records import shown
 from buildplan.loading.stock import stated
 from buildplan.plan.models import CallOut, Project, Step, StepAfter
+from buildplan.sealing.models import Seam
 from inventory.catalogue.calc import key
 from inventory.common.fields import plain
 from inventory.common.problems import Problem
@@ -34,6 +36,8 @@ TITLES = {
     "stock": "ITEM QUANTITY unit PLACE lot made expires opened state",
     "steps": "STEP SECTION TITLE planned after minutes done hand",
     "needs": "STEP ITEM QUANTITY unit",
+    "rows": "STEP ROW RIVET HOLES grip cleco_every clecos_until",
+    "seams": "STEP SEAM SEALANT SHAPE length unit leg_a leg_b thickness size_unit count grams_each loss_percent",
 }
 HEADERS: Mapping[str, RowTexts] = {name: titles.split() for name, titles in TITLES.items()}
 DIGITS_OF_A_RATIO = 9
@@ -67,8 +71,8 @@ def export_stock(path: Path, bench: Bench) -> dict[str, int]:
 
 
 def export_plan(path: Path, project: Project) -> dict[str, int]:
-    """Write a project's steps and call-outs, to a folder or a workbook; how many rows of each table."""
-    return _write(path, {"steps": _steps(project), "needs": _needs(project)})
+    """Write a project's steps, call-outs, rivet rows and seams, to a folder or a workbook; how many rows of each table."""
+    return _write(path, {"steps": _steps(project), "needs": _needs(project), "rows": _rows(project), "seams": _seams(project)})
 
 
 def _catalogue() -> Iterator[RowTexts]:
@@ -117,6 +121,20 @@ def _steps(project: Project) -> Iterator[RowTexts]:
 def _needs(project: Project) -> Iterator[RowTexts]:
     rows = CallOut.objects.filter(step__project=project).order_by("step__position", "pk")
     for row in rows.values_list("step__code", "item__code", "quantity", "item__unit"):
+        yield _texts(*row)
+
+
+def _rows(project: Project) -> Iterator[RowTexts]:
+    rows = RivetRow.objects.filter(step__project=project).order_by("position", "pk")
+    columns = ("step__code", "code", "rivet__code", "holes", "grip", "cleco_every", "clecos_until__code")
+    for row in rows.values_list(*columns):
+        yield _texts(*row)
+
+
+def _seams(project: Project) -> Iterator[RowTexts]:
+    rows = Seam.objects.filter(step__project=project).order_by("position", "pk")
+    sizes = ("length", "unit", "leg_a", "leg_b", "thickness", "size_unit", "count", "grams_each", "loss_percent")
+    for row in rows.values_list("step__code", "code", "sealant__code", "shape", *sizes):
         yield _texts(*row)
 
 
@@ -170,8 +188,9 @@ def _write_folder(folder: Path, tables: Mapping[str, Sequence[RowTexts]]) -> Non
     folder.mkdir(exist_ok=True)
     for name, rows in tables.items():
         _replace(folder / f"{name}.csv", partial(_write_csv, header=HEADERS[name], rows=rows))
-    if "needs" not in tables:
-        (folder / "needs.csv").unlink(missing_ok=True)  # of an earlier export: it would load what is needed no more
+    for name in ("needs", "rows", "seams"):
+        if name not in tables:
+            (folder / f"{name}.csv").unlink(missing_ok=True)  # of an earlier export: it would load what is needed no more
 
 
 def _replace(path: Path, write: Callable[[IO[bytes]], None]) -> None:

@@ -12,7 +12,7 @@ from buildplan.loading.values import BadValue
 from inventory.catalogue import calc
 from inventory.catalogue.units import Converted, RangeError, UnitError, to_stock_unit
 from inventory.common.fields import LIMIT, plain
-from inventory.models import Identifier
+from inventory.models import Identifier, Item
 
 COLUMNS = ("key", "text", "item_id", "item__code", "item__unit", "item__life_months", "item__open_life_days")
 
@@ -97,3 +97,8 @@ def too_much(total: Decimal, unit: str) -> str | None:
 def joined(first: str, second: str) -> str:
     """The notes of two roundings as one, as far as there is room."""
     return "; ".join(filter(None, (first, second)))[:ROUNDING_LENGTH]
+
+
+def catalogued() -> dict[int, Item]:
+    """Every item of the workshop in scope, by its number: for rows that ask more of an item than its unit. One query."""
+    return {item.pk: item for item in Item.objects.all()}

@@ -5,21 +5,24 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 
+from buildplan.hardware.services import put_rows
 from buildplan.loading import values
 from buildplan.loading.cells import Cells, Reading, fitting
 from buildplan.loading.columns import near
 from buildplan.loading.items import Codes, amount_of, item_of, joined, too_much
 from buildplan.loading.problems import Problems
 from buildplan.loading.records import shown
+from buildplan.loading.rows import read_rows
+from buildplan.loading.seams import read_seams
 from buildplan.loading.tables import Row, Table
 from buildplan.loading.values import BadValue
 from buildplan.plan.calc import loops
 from buildplan.plan.models import Hand, Project, Step
 from buildplan.plan.services import Need, Plan, PlanChanges, PlannedStep, put_plan, steps_with_history
+from buildplan.sealing.services import put_seams
 from inventory.models import Member
 
 STATED = {"planned": "planned_on", "after": "after", "minutes": "minutes", "done": "done", "hand": "hand"}
-NOT_READ_YET = {"rows": "rivet rows", "seams": "seams"}
 MOST_MINUTES = 1_000_000
 MOST_NAMED = 100
 
@@ -39,11 +42,12 @@ class Stated:
 def load(tables: Mapping[str, Table], reading: Reading, *, project: Project, remove_missing: bool, by: Member) -> dict[str, int]:
     """Read, check, write. Writes nothing where a problem was found."""
     problems = reading.problems
-    for name in NOT_READ_YET.keys() & tables.keys():
-        problems.add_error(f"{tables[name].label}: {NOT_READ_YET[name]} are not read yet: leave the {_container(tables[name])} out")
     codes = Codes()
     stated = read_steps(tables["steps"], reading)
+    find_step = partial(_known_step, stated)
     needs = read_needs(tables["needs"], stated, codes, reading) if "needs" in tables else None
+    rows = read_rows(tables["rows"], codes, reading, find_step) if "rows" in tables else None
+    seams = read_seams(tables["seams"], codes, reading, find_step) if "seams" in tables else None
     _check_missing(project, stated, remove_missing=remove_missing, where=tables["steps"].label, problems=problems)
     if problems.error_count:
         return {}
@@ -51,7 +55,14 @@ def load(tables: Mapping[str, Table], reading: Reading, *, project: Project, rem
     plan = Plan([step for _, step in stated.steps.values()], needs, fields)
     changes = put_plan(project=project, plan=plan, by=by)
     _warn(changes, tables, codes, problems)
-    return _counts(plan, changes)
+    counts = _counts(plan, changes)
+    if rows is not None:
+        _warn_gone(tables["rows"], "row", put_rows(project=project, rows=rows, by=by), problems)
+        counts["rows"] = len(rows)
+    if seams is not None:
+        _warn_gone(tables["seams"], "seam", put_seams(project=project, seams=seams, by=by), problems)
+        counts["seams"] = len(seams)
+    return counts
 
 
 def read_steps(table: Table, reading: Reading) -> Stated:
@@ -80,10 +91,6 @@ def read_needs(table: Table, stated: Stated, codes: Codes, reading: Reading) -> 
             key = need.step.upper(), need.item_id
             needs[key] = _added(cells, needs[key], need, codes) if key in needs else need
     return list(needs.values())
-
-
-def _container(table: Table) -> str:
-    return "sheet" if ":" in table.label else "file"
 
 
 def _step(cells: Cells) -> PlannedStep:
@@ -133,13 +140,19 @@ def _unknown_step(code: str, stated: Stated, *, advise: bool) -> str:
     return f"{shown(code)} is no step of this plan: {f'did you mean {match}?' if match else 'add it to the steps'}"
 
 
-def _need(cells: Cells, stated: Stated, codes: Codes) -> Need | None:
-    code = cells.need("step", values.filled)
+def _known_step(stated: Stated, cells: Cells, column: str) -> str | None:
+    """The code of a step in a cell; noted where the plan has none of that code."""
+    code = cells.need(column, values.filled)
     if code is not None and not stated.has(code):
-        cells.fault("step", _unknown_step(code, stated, advise=not cells.reading.problems.full))
+        cells.fault(column, _unknown_step(code, stated, advise=not cells.reading.problems.full))
+    return code
+
+
+def _need(cells: Cells, stated: Stated, codes: Codes) -> Need | None:
+    code = _known_step(stated, cells, "step")
     item = item_of(cells, codes)
     amount = amount_of(cells, item)
-    return None if cells.faulty else Need(code, item.pk, amount.quantity, amount.rounding)
+    return None if cells.faulty or code is None else Need(code, item.pk, amount.quantity, amount.rounding)
 
 
 def _added(cells: Cells, first: Need, second: Need, codes: Codes) -> Need:
@@ -173,6 +186,12 @@ def _warn(changes: PlanChanges, tables: Mapping[str, Table], codes: Codes, probl
     if changes.call_outs_removed:
         gone = _names(f"{step} {codes.items[item].code}" for step, item in changes.call_outs_removed)
         problems.add_warning(f"{tables['needs'].label}: item: no longer needed, so removed: {gone}")
+
+
+def _warn_gone(table: Table, column: str, gone: Iterable[str], problems: Problems) -> None:
+    names = list(gone)
+    if names:
+        problems.add_warning(f"{table.label}: {column}: no longer in the file, so removed: {_names(names)}")
 
 
 def _names(names: Iterable[str]) -> str:

@@ -140,7 +140,8 @@ def _refused_again(load: Load, bench: Bench) -> bool:
     before = LoadedFile.objects.filter(bench=bench, kind="stock", digest=_digest(load.tables)).order_by("at").first()
     if before is None:
         return False
-    text = f"this was loaded for bench {bench.code} on {timezone.localdate(before.at)}, as {before.name}: to say how much lies where, load with --recount"
+    told = f"loaded for bench {bench.code} on {timezone.localdate(before.at)}, as {before.name}"
+    text = f"this was {told}: to say how much lies where, load with --recount"
     load.reading.problems.add_error(f"{load.main.label}: {text}")
     return True
 

@@ -18,7 +18,7 @@ from buildplan.loading.values import BadValue
 from inventory.catalogue.calc import key
 from inventory.common.problems import Problem
 from inventory.common.rows import batches
-from inventory.models import Bench, Holding, Lot, Member
+from inventory.models import Bench, Holding, Lot, Member, Place
 from inventory.shelflife.calc import StatedDate
 from inventory.stock.models import State
 from inventory.stock.services import LotData, count_many, ensure_places, make_lots, place_key, receive_many
@@ -119,7 +119,8 @@ def recount(rows: Sequence[StockRow], job: Job, problems: Problems) -> dict[str,
     def refuse(index: int, text: str) -> None:
         problems.add_error(f"{rows[index].where}: lot: {text}")
 
-    found = changes([stock.count for stock in rows], lots_of(job.bench), _held(job.bench), refuse)
+    present = lots_of(job.bench)
+    found = changes([stock.count for stock in rows], present, _held(present), refuse)
     if problems.error_count:
         return {}
     lots, roundings = Lots(job, {}), _roundings(rows)
@@ -214,9 +215,11 @@ def _together(rows: Iterable[Line], lot: Callable[[Line], Hashable]) -> Iterable
     return chain.from_iterable(found.values())
 
 
-def _held(bench: Bench) -> Held:
-    rows = Holding.objects.filter(lot__bench=bench, quantity__gt=0).values_list("lot_id", "place__key", "quantity")
-    return {(lot, place): quantity for lot, place, quantity in rows.iterator(chunk_size=2000)}
+def _held(lots: Iterable[KnownLot]) -> Held:
+    """What each place holds of these lots. Joined here: a database without fresh statistics, as after a large load, joins slowly."""
+    ids, keys = {lot.pk for lot in lots}, dict(Place.objects.values_list("pk", "key"))
+    rows = Holding.objects.filter(quantity__gt=0).values_list("lot_id", "place_id", "quantity")
+    return {(lot, keys[place]): quantity for lot, place, quantity in rows.iterator(chunk_size=2000) if lot in ids}
 
 
 def _lots_by_id(ids: Iterable[int]) -> dict[int, Lot]:

@@ -4,12 +4,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import TypeVar
 
-from django.db import models, transaction
+from django.db import transaction
 
 from buildplan.plan.models import CallOut, Finish, Project, Section, Step, StepAfter
-from inventory.common.history import changed_by, create_many, note
+from inventory.common.history import assign, changed_by, create_many, delete_many, update_many
 from inventory.common.problems import Problem
 from inventory.common.rows import BATCH, batches, find_or_make
 from inventory.common.texts import filled
@@ -18,8 +17,6 @@ from inventory.workshop import policy
 
 MOST_CODE = 40
 STEP_FIELDS = ("code", "title", "section", "position", "planned_on", "minutes", "hand", "done", "done_on")
-
-Row = TypeVar("Row", bound=models.Model)
 
 
 class StepDone(Problem):
@@ -152,7 +149,7 @@ def _remove_steps(put: _Put, present: dict[str, Step], plan: Plan) -> None:
     if not gone:
         return
     put.changes.removed = [step.code for step in gone]
-    _delete(CallOut, _call_outs_of(gone), put.by)
+    delete_many(CallOut, _call_outs_of(gone), put.by)
     for step in gone:
         changed_by(step, put.by).delete()
 
@@ -171,11 +168,11 @@ def _put_sections(put: _Put, steps: Iterable[PlannedStep]) -> dict[str, Section]
         if section is None:
             section = Section(workshop_id=put.project.workshop_id, project=put.project, name=name, position=position)
             new.append(section)
-        elif _assign(section, {"name": name, "position": position}):
+        elif assign(section, {"name": name, "position": position}):
             moved.append(section)
         sections[key] = section
     create_many(new, put.by)
-    _update(Section, moved, ["name", "position"], put.by)
+    update_many(Section, moved, ["name", "position"], put.by)
     return sections
 
 
@@ -201,10 +198,10 @@ def _put_steps(put: _Put, plan: Plan, present: Mapping[str, Step], sections: Map
             new.append(Step(workshop_id=put.project.workshop_id, project=put.project, **fields))
             continue
         _note_cleared_date(step, fields, put.changes)
-        if _assign(step, fields):
+        if assign(step, fields):
             changed.append(step)
     create_many(new, put.by)
-    _update(Step, changed, STEP_FIELDS, put.by)
+    update_many(Step, changed, STEP_FIELDS, put.by)
     put.changes.made, put.changes.changed = len(new), len(changed)
     return {**present, **{step.code.upper(): step for step in new}}
 
@@ -223,14 +220,6 @@ def _fields(planned: PlannedStep, stated: frozenset[str]) -> dict[str, object]:
 def _note_cleared_date(step: Step, fields: Mapping[str, object], changes: PlanChanges) -> None:
     if step.planned_on is not None and fields.get("planned_on", step.planned_on) is None:
         changes.dates_cleared.append((step.code, step.planned_on))
-
-
-def _assign(row: models.Model, fields: Mapping[str, object]) -> bool:
-    """Set `fields` on `row`; whether that changes any."""
-    differing = {name: value for name, value in fields.items() if getattr(row, name) != value}
-    for name, value in differing.items():
-        setattr(row, name, value)
-    return bool(differing)
 
 
 def _put_afters(put: _Put, planned: Iterable[PlannedStep], steps: Mapping[str, Step]) -> None:
@@ -255,11 +244,11 @@ def _put_call_outs(put: _Put, needs: Iterable[Need], steps: Mapping[str, Step]) 
         if row is None:
             said = {"quantity": need.quantity, "rounding": need.rounding}
             new.append(CallOut(workshop_id=put.project.workshop_id, step_id=step.pk, item_id=need.item_id, **said))
-        elif _assign(row, {"quantity": need.quantity, "rounding": need.rounding}):
+        elif assign(row, {"quantity": need.quantity, "rounding": need.rounding}):
             changed.append(row)
     put.changes.call_outs_removed = _named(present.values(), steps)
-    _delete(CallOut, list(present.values()), put.by)
-    _update(CallOut, changed, ["quantity", "rounding"], put.by)
+    delete_many(CallOut, list(present.values()), put.by)
+    update_many(CallOut, changed, ["quantity", "rounding"], put.by)
     create_many(new, put.by)
 
 
@@ -268,19 +257,6 @@ def _named(call_outs: Collection[CallOut], steps: Mapping[str, Step]) -> list[tu
         return []
     codes = {step.pk: step.code for step in steps.values()}
     return [(codes[row.step_id], row.item_id) for row in call_outs]
-
-
-def _update(model: type[Row], rows: Sequence[Row], fields: Sequence[str], by: Member) -> None:
-    model._default_manager.bulk_update(rows, fields, batch_size=BATCH)  # noqa: SLF001 - Django's documented API
-    note(model, [row.pk for row in rows], "~", by)
-
-
-def _delete(model: type[Row], rows: Sequence[Row], by: Member) -> None:
-    """Delete rows that nothing refers to: Django would look for such rows, and note the end of each by itself."""
-    note(model, [row.pk for row in rows], "-", by)
-    for batch in batches(row.pk for row in rows):
-        doomed = model._default_manager.filter(pk__in=batch)  # noqa: SLF001 - likewise
-        doomed._raw_delete(doomed.db)  # noqa: SLF001 - what delete() itself comes down to
 
 
 @transaction.atomic

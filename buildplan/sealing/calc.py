@@ -13,6 +13,7 @@ from buildplan.sealing.batches import (
     largest_batch,
     plan_day,
 )
+from buildplan.sealing.calibration import Calibration, Sample, calibrate, calibration_reasons, calibration_text
 from buildplan.sealing.mixing import WorkLife, life_at, mix_reasons, scale_error_percent, smallest_batch, split, work_life
 from buildplan.sealing.seams import (
     MM,
@@ -33,16 +34,21 @@ __all__ = [
     "PI",
     "Assignment",
     "Batch",
+    "Calibration",
     "DayPlan",
     "LotLeft",
     "Need",
     "Part",
+    "Sample",
     "Seam",
     "SeamGrams",
     "Shape",
     "WorkLife",
     "assign_lots",
     "batch_sizes",
+    "calibrate",
+    "calibration_reasons",
+    "calibration_text",
     "concave_area",
     "dome_volume",
     "largest_batch",

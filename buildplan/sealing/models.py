@@ -8,7 +8,7 @@ from simple_history.models import HistoricalRecords
 
 from buildplan.plan.models import Step
 from buildplan.sealing import calc
-from inventory.common.fields import FractionField
+from inventory.common.fields import FractionField, QuantityField
 from inventory.models import Item, Workshop
 from inventory.workshop.scoping import WorkshopManager
 
@@ -47,3 +47,25 @@ class Seam(models.Model):
     def __str__(self) -> str:
         """Which seam of which step."""
         return f"seam {self.code} of {self.step_id}"
+
+
+class SealingSupply(models.Model):
+    """What each batch of sealant uses up beside the sealant: a cup, a pair of gloves, some cleaner. The workshop's own list."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="sealing_supplies")
+    name = models.CharField(max_length=80)
+    quantity = QuantityField("quantity for a batch")
+    unit = models.CharField(max_length=40)
+
+    objects = WorkshopManager()
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint("workshop", Upper("name"), name="sealing_supply_name_unique"),
+            models.CheckConstraint(condition=models.Q(quantity__gt=0), name="sealing_supply_positive"),
+        ]
+
+    def __str__(self) -> str:
+        """What it is."""
+        return self.name

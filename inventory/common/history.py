@@ -1,7 +1,7 @@
 """Who changed an editable row, and why."""
 
-from collections.abc import Iterable, Sequence
-from typing import Literal, TypeVar
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from typing import Any, Literal, TypeVar
 
 from django.db import connection, models
 from django.utils import timezone
@@ -10,6 +10,7 @@ from simple_history.utils import get_history_manager_for_model
 from inventory.common.rows import BATCH, batches
 
 Row = TypeVar("Row", bound=models.Model)
+Key = TypeVar("Key", bound=Hashable)
 MOST_WHY = 100  # characters of a reason: simple-history's column
 
 
@@ -45,3 +46,43 @@ def note(model: type[models.Model], ids: Iterable[int], what: Literal["+", "~", 
     with connection.cursor() as cursor:
         for batch in batches(ids):
             cursor.execute(f"{start}({', '.join(['%s'] * len(batch))})", [*said, *batch])
+
+
+def assign(row: models.Model, fields: Mapping[str, object]) -> bool:
+    """Set `fields` on `row`; whether that changes any."""
+    differing = {name: value for name, value in fields.items() if getattr(row, name) != value}
+    for name, value in differing.items():
+        setattr(row, name, value)
+    return bool(differing)
+
+
+def update_many(model: type[Row], rows: Sequence[Row], fields: Sequence[str], by: models.Model | None) -> None:
+    """Save these fields of changed rows of one model and note that they were changed."""
+    model._default_manager.bulk_update(rows, fields, batch_size=BATCH)  # noqa: SLF001 - Django's documented API
+    note(model, [row.pk for row in rows], "~", by)
+
+
+def delete_many(model: type[Row], rows: Sequence[Row], by: models.Model | None) -> None:
+    """Delete rows that nothing refers to: Django would look for such rows, and note the end of each by itself."""
+    note(model, [row.pk for row in rows], "-", by)
+    for batch in batches(row.pk for row in rows):
+        doomed = model._default_manager.filter(pk__in=batch)  # noqa: SLF001 - likewise
+        doomed._raw_delete(doomed.db)  # noqa: SLF001 - what delete() itself comes down to
+
+
+def put_many(
+    model: type[Row],
+    present: Mapping[Key, Row],
+    wanted: Mapping[Key, Mapping[str, Any]],
+    by: models.Model | None,
+) -> list[Row]:
+    """Make the rows of one model what `wanted` says, in place: a row keeps its identity by its key. Gives back those removed.
+
+    Only rows that differ are written, in bulk.
+    """
+    gone = [row for key, row in present.items() if key not in wanted]
+    changed = [present[key] for key, fields in wanted.items() if key in present and assign(present[key], fields)]
+    delete_many(model, gone, by)
+    update_many(model, changed, sorted({name for fields in wanted.values() for name in fields}), by)
+    create_many([model(**fields) for key, fields in wanted.items() if key not in present], by)
+    return gone

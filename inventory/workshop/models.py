@@ -52,6 +52,14 @@ class Role(models.TextChoices):
     READER = "reader", "reader"
 
 
+class RivetRounding(models.TextChoices):
+    """How the exact length of a rivet becomes one that is made. Manuals differ, so each workshop states its own."""
+
+    UP_HALF = "up_half", "up, to half or whole sixteenths"
+    NEAREST_HALF = "nearest_half", "to the nearest half sixteenth, a tie goes up"
+    UP_WHOLE = "up_whole", "up, to whole sixteenths"
+
+
 class Workshop(models.Model):
     """One garage or one club: the tenant. Everything else belongs to exactly one."""
 
@@ -62,11 +70,22 @@ class Workshop(models.Model):
         default=3,
         help_text="Days between a crate's arrival and its parts being usable. The 3 is a starting value of ours, not a source's.",
     )
+    rivet_rounding = models.CharField(
+        "rounding of rivet lengths",
+        max_length=12,
+        choices=RivetRounding,
+        default=RivetRounding.UP_HALF,
+        db_default=RivetRounding.UP_HALF.value,  # code that doesn't know the column yet still makes workshops
+        help_text="How grip + 1.5 D becomes a length that is made. Rounding up to a half is a starting value of ours: manuals differ.",
+    )
 
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
-        constraints: ClassVar = [models.UniqueConstraint(Upper("code"), name="workshop_code_unique")]
+        constraints: ClassVar = [
+            models.UniqueConstraint(Upper("code"), name="workshop_code_unique"),
+            models.CheckConstraint(condition=models.Q(rivet_rounding__in=RivetRounding.values), name="workshop_rivet_rounding_known"),
+        ]
 
     def __str__(self) -> str:
         """Its name."""

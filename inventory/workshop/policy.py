@@ -17,6 +17,7 @@ PERMISSIONS: Mapping[str, frozenset[str]] = {
     "keep_stock": frozenset({Role.OWNER, Role.STOREKEEPER}),  # receive, count and correct, scrap
     "order": frozenset({Role.OWNER, Role.STOREKEEPER}),
     "judge_lots": frozenset({Role.OWNER, Role.STOREKEEPER, Role.INSPECTOR}),
+    "accept": frozenset({Role.INSPECTOR}),  # that one thing may serve for another in a step
     "manage": frozenset({Role.OWNER}),
 }
 

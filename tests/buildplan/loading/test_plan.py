@@ -205,15 +205,6 @@ def test_plan_tells_faults_of_steps_and_needs_at_once(plan):
     assert [error.split(": ")[:2] for error in errors] == [["steps.csv:2", "section"], ["needs.csv:3", "step"]]
 
 
-def test_plan_refuses_rivet_rows_and_seams_for_now(plan, tmp_path):
-    path = plan(plain("A"))
-    loads.table(path / "rows.csv", "STEP,ROW,RIVET,HOLES", "A,1,MS20470AD4-6,20")
-    assert only_error(path) == "rows.csv: rivet rows are not read yet: leave the file out"
-    seams = ["STEP,SEAM,SEALANT,SHAPE", "A,1,SEAL-B2,film"]
-    book = loads.book(tmp_path / "p.xlsx", steps=[ALL, plain("A")], seams=seams)
-    assert only_error(book) == "p.xlsx:seams: seams are not read yet: leave the sheet out"
-
-
 def test_plan_of_a_project_that_is_there_keeps_its_bench(plan, project, bench, other_bench):
     into(plan(plain("A")))
     assert Project.objects.get().bench == bench
