@@ -1,14 +1,15 @@
 """Reads behind a step's page: what it needs, and the lots it would take if it were finished on a day."""
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
 from buildplan.plan.models import Finish, Step
 from buildplan.shortfall import queries as shortfall
-from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, net
+from buildplan.shortfall import trace
+from buildplan.shortfall.calc import ItemFacts, Line, Need, Stock, Supply, net
 from buildplan.shortfall.demand import StepDay, StepFacts
 from buildplan.shortfall.needs import Demand, expand
 from inventory.catalogue.models import DYING
@@ -49,6 +50,40 @@ def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
     return tuple(sorted(proposed, key=lambda proposal: proposal.item.code))
 
 
+def needs(step: Step, *, on: date) -> tuple[tuple[ItemFacts, list[Need]], ...]:
+    """What a step takes, done or not, by item, without a look at the stock. Six queries."""
+    items = shortfall.items()
+    found = expand(_alone(step, on))
+    return tuple(sorted(((items[item], sorted(needs)) for item, needs in found.items()), key=lambda pair: pair[0].code))
+
+
+@dataclass(frozen=True, slots=True)
+class Usable:
+    """A lot that a step may take from on a day: what of it is free or held for this step, and the last day on which it serves."""
+
+    item: int
+    label: str
+    quantity: Decimal
+    serves_until: date
+
+
+def usable(step: Step, wanted: Collection[int], *, on: date) -> tuple[Usable, ...]:
+    """The lots on hand that a step may take from on a day, of these items. Six queries."""
+    items = shortfall.items()
+    found = shortfall.stock(step.project.bench, items, dict.fromkeys(wanted), on)
+    return tuple(lot for item in wanted for lot in _usable(step, items[item], found.get(item, ()), on))
+
+
+def _usable(step: Step, item: ItemFacts, supplies: Sequence[Supply], on: date) -> Iterator[Usable]:
+    codes = Counter(supply.code for supply in supplies)
+    for supply in supplies:
+        stock = Stock(supply, item.rule.min_life_days)
+        there = stock.free + (stock.held or {}).get(step.pk, Decimal(0))
+        if supply.on_hand and supply.blocked is None and there and stock.serves(on):
+            label = supply.code if supply.code and codes[supply.code] == 1 else f"{trace.name(supply)} (no. {supply.key})"
+            yield Usable(item.id, label, there, stock.serves_until)
+
+
 def out_of_cans(proposals: Sequence[Proposal]) -> bool:
     """Whether any of it is a sealant or a chemical, whose cautions a page shows. One query."""
     return Item.objects.filter(pk__in=[proposal.item.id for proposal in proposals], kind__in=DYING).exists()
@@ -58,7 +93,7 @@ def _alone(step: Step, on: date) -> Demand:
     """The demand of one step, as if it were the only one and its day were `on`: who finishes it now is served first."""
     facts = StepFacts(step.pk, step.code, (0, step.position), on, done=False)
     days = {step.pk: StepDay(on, "finished on this day", on)}
-    return Demand({"step": step}, {step.pk: facts}, days, days, on)
+    return Demand({"step": step}, {step.pk: facts}, days, days, on, alone=True)
 
 
 def _holdings(items: Mapping[int, Sequence[Need]]) -> dict[int, list[tuple[int, str, Decimal]]]:

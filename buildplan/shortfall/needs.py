@@ -17,10 +17,9 @@ from buildplan.sealing.models import Seam
 from buildplan.sealing.queries import grams
 from buildplan.shortfall.calc import Need
 from buildplan.shortfall.demand import StepDay, StepFacts
-from inventory.catalogue.models import Kind
-from inventory.catalogue.units import to_stock_unit
+from inventory.catalogue.units import Converted, to_stock_unit
 from inventory.common.fields import plain
-from inventory.models import Item
+from inventory.common.problems import Problem
 
 CALL_OUT = "call-out of the plan"
 GRAM = "g"
@@ -28,13 +27,22 @@ GRAM = "g"
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """Some steps and their days: `days` of those that count, `every` of all that have one. `where` filters what hangs on them."""
+    """Some steps and their days: `days` of those that count, `every` of all that have one. `where` filters what hangs on them.
+
+    `alone` is one step for its own page: done or not, and without a seam whose grams can't be told, since the page says so itself.
+    """
 
     where: Mapping[str, Any]
     steps: Mapping[int, StepFacts]
     days: Mapping[int, StepDay]
     every: Mapping[int, StepDay]
     as_of: date
+    alone: bool = False
+
+    @property
+    def filters(self) -> dict[str, Any]:
+        """What call-outs and seams must be of: a step that is done takes nothing any more."""
+        return dict(self.where) if self.alone else {**self.where, "step__done": False}
 
     def need(self, step: int, quantity: Decimal, note: str, source: str) -> Need:
         """What a step that counts takes on its day."""
@@ -43,10 +51,9 @@ class Demand:
 
 
 def expand(demand: Demand) -> dict[int, list[Need]]:
-    """Every need of the demand, by item. Five queries."""
+    """Every need of the demand, by item. Four queries."""
     needs = _call_outs(demand)
-    called_out = {(need.step, item) for item, found in needs.items() for need in found}
-    for item, need in (*_rows(demand, called_out), *_seams(demand)):
+    for item, need in (*_rows(demand), *_seams(demand)):
         needs[item].append(need)
     return needs
 
@@ -56,7 +63,7 @@ def _call_outs(demand: Demand) -> dict[int, list[Need]]:
     days, steps = demand.days, demand.steps
     ranks = {step: rank for rank, step in enumerate(sorted(days, key=lambda step: (days[step].day, steps[step].order)))}
     columns = ("step_id", "item_id", "quantity", "rounding")
-    found = CallOut.objects.filter(**demand.where, step__done=False).values_list(*columns).iterator()
+    found = CallOut.objects.filter(**demand.filters).values_list(*columns).iterator()
     rows = sorted((row for row in found if row[0] in ranks), key=lambda row: ranks[row[0]])
     needs: dict[int, list[Need]] = defaultdict(list)
     for step, item, quantity, rounding in rows:
@@ -65,30 +72,17 @@ def _call_outs(demand: Demand) -> dict[int, list[Need]]:
     return needs
 
 
-def _rows(demand: Demand, called_out: set[tuple[int, int]]) -> Iterator[tuple[int, Need]]:
-    """Rivets with their loss, clecos until they come off, and each die of the rivet's size once a step."""
+def _rows(demand: Demand) -> Iterator[tuple[int, Need]]:
+    """Rivets with their loss, and clecos until they come off. Dies are called out: their size alone doesn't tell which one it is."""
     losses = dict(RivetLoss.objects.values_list("diameter", "percent"))
-    dies = _dies()
     for row in RivetRow.objects.filter(**demand.where).select_related("rivet", "cleco").order_by("pk"):
         source = f"row {row.code}"
         if row.step_id in demand.days:
             diameter = rivet_diameter(row.rivet)
             loss = None if diameter is None else losses.get(diameter)
             yield row.rivet_id, demand.need(row.step_id, *_rivets(row.holes, loss), source)
-            for die in dies.get(diameter, ()):
-                if (row.step_id, die) not in called_out:
-                    called_out.add((row.step_id, die))
-                    yield die, demand.need(row.step_id, Decimal(1), "a die of the rivet's size", source)
         if row.cleco_id is not None and (held := _clecos(demand, row, source)) is not None:
             yield row.cleco_id, held
-
-
-def _dies() -> dict[Fraction | None, list[int]]:
-    """The tools that are of one rivet size, by diameter."""
-    dies: dict[Fraction | None, list[int]] = defaultdict(list)
-    for pk, diameter in Item.objects.filter(kind=Kind.TOOL, diameter__isnull=False).order_by("code").values_list("id", "diameter"):
-        dies[diameter].append(pk)
-    return dies
 
 
 def _rivets(holes: int, loss: Decimal | None) -> tuple[Decimal, str]:
@@ -122,10 +116,19 @@ def _day(demand: Demand, step: StepFacts) -> date:
 
 def _seams(demand: Demand) -> Iterator[tuple[int, Need]]:
     """Sealant by geometry, in the stock unit of the product."""
-    for seam in Seam.objects.filter(**demand.where, step__done=False).select_related("sealant").order_by("pk"):
+    for seam in Seam.objects.filter(**demand.filters).select_related("sealant").order_by("pk"):
         if seam.step_id not in demand.days:
             continue
-        found = grams(seam, seam.sealant.gravity)
-        converted = to_stock_unit(found.grams, GRAM, seam.sealant.unit)
-        note = converted.rounding or "; ".join(reason.text for reason in found.reasons)
+        try:
+            converted, note = _sealant(seam)
+        except (ValueError, Problem):
+            if demand.alone:
+                continue
+            raise
         yield seam.sealant_id, demand.need(seam.step_id, converted.quantity, note, f"seam {seam.code}")
+
+
+def _sealant(seam: Seam) -> tuple[Converted, str]:
+    found = grams(seam, seam.sealant.gravity)
+    converted = to_stock_unit(found.grams, GRAM, seam.sealant.unit)
+    return converted, converted.rounding or "; ".join(reason.text for reason in found.reasons)

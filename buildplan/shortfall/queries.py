@@ -64,7 +64,7 @@ def projects(codes: Iterable[str]) -> list[Project]:
 
 
 def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
-    """Net the demand of one or several projects of one bench. Thirteen queries."""
+    """Net the demand of one or several projects of one bench. Twelve queries."""
     bench = _one_bench(named)
     needs = expand(_demand(named, before, as_of))
     found_items = items()

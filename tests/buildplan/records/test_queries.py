@@ -93,7 +93,7 @@ class TestProposals:
                 lot_of(bench, item, 1)
         step.project.bench  # noqa: B018 - fetched with the step on a page
 
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(11):
             queries.proposals(step, on=DAY)
 
 

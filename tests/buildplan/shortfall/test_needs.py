@@ -120,21 +120,10 @@ def test_row_without_spacing_holds_no_clecos(project, step, rivet, cleco):
     assert "CLECO-4" not in lines(project)
 
 
-def test_rows_of_one_size_need_one_die_a_step(project, workshop, step, rivet):
-    factories.ItemFactory(workshop=workshop, code="SET-4", kind="tool", diameter=SIZE)
-    factories.ItemFactory(workshop=workshop, code="SET-3", kind="tool", diameter=Fraction(3, 32))
+def test_row_leaves_dies_to_the_call_outs(project, workshop, step, rivet):
+    factories.ItemFactory(workshop=workshop, code="DIMPLE-4", kind="tool", diameter=SIZE)
     factories.RivetRowFactory(step=step, rivet=rivet)
-    factories.RivetRowFactory(step=step, rivet=rivet)
-    found = lines(project)
-    assert found["SET-4"].needed == 1
-    assert "SET-3" not in found
-
-
-def test_die_that_the_plans_call_out_is_not_counted_twice(project, workshop, step, rivet):
-    die = factories.ItemFactory(workshop=workshop, code="SET-4", kind="tool", diameter=SIZE)
-    factories.CallOutFactory(step=step, item=die, quantity=Decimal(1))
-    factories.RivetRowFactory(step=step, rivet=rivet)
-    assert lines(project)["SET-4"].needed == 1
+    assert "DIMPLE-4" not in lines(project)
 
 
 def test_seam_needs_grams_by_its_shape(project, step):
