@@ -30,6 +30,7 @@ MOST_BAG = 80
 MOST_PATH = 400
 MOST_NUMBER = 40
 MOST_NAME = 200
+LINE_REF = "line:"
 
 
 class NothingOpen(Problem):
@@ -164,6 +165,23 @@ def arrive_all(*, lines: Sequence[PackingLine], place: Place, on: date, by: Memb
 
 
 @transaction.atomic
+def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Movement:
+    """Undo any movement by its opposite, as `stock.reverse` does; what an arrival took of its packing line is still to come again."""
+    undone = stock.reverse(movement=movement, on=on, by=by, note=note)
+    number = movement.ref.removeprefix(LINE_REF)
+    if movement.ref.startswith(LINE_REF) and number.isdecimal():
+        _reopen(int(number), movement.quantity, by)
+    return undone
+
+
+def _reopen(pk: int, quantity: Decimal, by: Member) -> None:
+    """Never more than was listed: an arrival beyond that had closed less than it brought."""
+    line = PackingLine.objects.select_for_update(of=("self",), no_key=True).get(pk=pk)
+    line.open_quantity = min(line.quantity, line.open_quantity + quantity)
+    changed_by(line, by, "arrival reversed").save(update_fields=["open_quantity"])
+
+
+@transaction.atomic
 def cancel_rest(*, line: PackingLine, by: Member) -> PackingLine:
     """Give up what is still to come of a line. Refuses a line with nothing open."""
     line = _locked(line, "order", by)
@@ -236,7 +254,7 @@ def bag_key(path: str) -> str:
 
 def line_ref(line: PackingLine) -> str:
     """How the ledger names a packing line."""
-    return f"line:{line.pk}"
+    return f"{LINE_REF}{line.pk}"
 
 
 def _locked(line: PackingLine, permission: str, by: Member) -> PackingLine:

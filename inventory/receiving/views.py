@@ -21,7 +21,8 @@ from inventory.receiving.forms import ArrivedAsListedForm, ArrivedForm, DueForm
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.receiving.queries import InTransit
 from inventory.stock import services as stock
-from inventory.stock.models import Place
+from inventory.stock.forms import ReverseForm
+from inventory.stock.models import Movement, Place
 from inventory.stock.queries import place_paths
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -205,3 +206,21 @@ def _change_due(form: DueForm, found: Crate, request: MemberRequest) -> None:
     services.change_due(crate=found, due_on=day, by=request.member)
     told = f"is due {day} now." if day else "has no due day now, and doesn't count until it has one."
     messages.success(request, f"{found.code} {told}")
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def reverse_movement(request: MemberRequest, pk: int) -> HttpResponse:
+    """Undo a movement by its opposite; it stands here since an arrival's packing line is open again after it."""
+    movement = get_object_or_404(Movement.objects.select_related("lot__item", "lot__bench", "source", "target", "by"), pk=pk)
+    form = ReverseForm(request.POST if request.method == "POST" else None)
+    today = timezone.localdate()
+
+    def write() -> None:
+        services.reverse(movement=movement, on=today, by=request.member, note=form.cleaned_data["note"])
+
+    if request.method == "POST" and attempt(form, write):
+        messages.success(request, "The movement is reversed.")
+        return redirect("lot", movement.lot_id)
+    context = {"movement": movement, "form": form}
+    return render(request, "stock/reverse.html", context, status=UNREADABLE if form.errors else None)

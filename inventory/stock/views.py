@@ -16,8 +16,8 @@ from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
 from inventory.stock import queries, services
-from inventory.stock.forms import CountForm, DatesForm, ReverseForm, ShelvesForm, StateForm
-from inventory.stock.models import Holding, Lot, Movement
+from inventory.stock.forms import CountForm, DatesForm, ShelvesForm, StateForm
+from inventory.stock.models import Holding, Lot
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.models import Bench
@@ -98,23 +98,6 @@ def _needed_to_reverse(line: queries.LedgerLine) -> str:
 
 def _lot(pk: int) -> Lot:
     return get_object_or_404(Lot.objects.select_related("item", "bench"), pk=pk)
-
-
-@require_http_methods(["GET", "POST"])
-@members_only
-def reverse_movement(request: MemberRequest, pk: int) -> HttpResponse:
-    """Undo a movement by its opposite."""
-    movement = get_object_or_404(Movement.objects.select_related("lot__item", "lot__bench", "source", "target", "by"), pk=pk)
-    form = ReverseForm(request.POST if request.method == "POST" else None)
-    today = timezone.localdate()
-
-    def write() -> None:
-        services.reverse(movement=movement, on=today, by=request.member, note=form.cleaned_data["note"])
-
-    if request.method == "POST" and attempt(form, write):
-        messages.success(request, "The movement is reversed.")
-        return redirect("lot", movement.lot_id)
-    return _form_page(request, "stock/reverse.html", form, {"movement": movement})
 
 
 @require_http_methods(["GET", "POST"])

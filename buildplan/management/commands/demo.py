@@ -118,6 +118,6 @@ def _port(asked: int | None) -> int:
 def _serve(port: int) -> None:
     """Become the server: one process, a few threads, ended by Ctrl-C."""
     sys.stdout.flush()
-    arguments = ["-m", "gunicorn", "buildplan.site.wsgi", "--bind", f"{HOST}:{port}", "--workers", "1", "--threads", "4"]
+    arguments = ["-m", "gunicorn", "buildplan.site.wsgi", "--bind", f"{HOST}:{port}", "--threads", "4", "--no-control-socket"]
     os.chdir(settings.BASE_DIR)
     os.execv(sys.executable, [sys.executable, *arguments])  # noqa: S606 - our own interpreter, fixed arguments

@@ -164,6 +164,26 @@ class TestArrive:
             with pytest.raises(NotAllowed):
                 arrive(1, **given)
 
+    def test_reverse_of_an_arrival_opens_its_line_again(self, arrive, line, storekeeper):
+        movement = arrive(quantity=Decimal(4))
+        services.reverse(movement=movement, on=DAY, by=storekeeper)
+
+        assert still_open(line) == 10
+        assert not Holding.objects.filter(quantity__gt=0).exists()
+        assert not ledger_errors()
+
+    def test_reverse_of_more_than_was_listed_opens_no_more_than_that(self, arrive, line, storekeeper):
+        services.reverse(movement=arrive(quantity=Decimal(12)), on=DAY, by=storekeeper)
+
+        assert still_open(line) == 10
+
+    def test_reverse_of_another_movement_leaves_lines_alone(self, arrive, line, storekeeper):
+        movement = arrive(quantity=Decimal(4))
+        used = stock.use(lot=movement.lot, quantity=Decimal(1), place=movement.target, on=DAY, by=storekeeper)
+        services.reverse(movement=used, on=DAY, by=storekeeper)
+
+        assert still_open(line) == 6
+
     def test_arrive_takes_a_fixed_number_of_queries(self, arrive, django_assert_max_num_queries):
         arrive(1)
         with django_assert_max_num_queries(23):
