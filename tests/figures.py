@@ -182,7 +182,7 @@ CASES = [
     Case(
         "mean-kinetic-temperature",
         {"span": ["2,20", "4,2", "1,25"]},
-        {"mean": ["15.6776 C", "60.2197 F"]},
+        {"mean": ["15.6776 C", "60.2196 F"]},
         "Isopharm, What is Mean Kinetic Temperature? prints 15.7",
     ),
     Case("mean-kinetic-temperature", {"span": "12 h, 68 F\n12,30"}, {"mean": ["26.2599 C", "79.2678 F"]}, CALC),
@@ -262,7 +262,7 @@ BAD = [
     ("work-life", {"lowest": "100 F"}, "lowest", "not below highest"),
     ("work-life", {"highest": "hot"}, "highest", "no temperature"),
     ("batches", {"total": "0"}, "total", "must be over 0"),
-    ("batches", {"total": "999999999"}, "total", "no day's work"),
+    ("batches", {"total": "999999999", "lot": ""}, "total", "no day's work"),
     ("batches", {"people": "0"}, "people", "must be at least 1"),
     ("batches", {"grams_per_person_hour": "0"}, "grams_per_person_hour", "must be over 0"),
     ("batches", {"life_hours": "0"}, "life_hours", "must be over 0"),

@@ -1,11 +1,13 @@
 """A calculator's form: its fields are the calculator's inputs, and it is the calculator that reads them."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
 from django.http import QueryDict
 
 from buildplan.figures.calculator import Answer, Calculator, Input, InputError, ask
+from buildplan.figures.reading import NO
 
 _LINES = 4  # of the box where several values go
 
@@ -17,21 +19,26 @@ class FigureForm(forms.Form):
 
     def __init__(self, calculator: Calculator, data: QueryDict | None) -> None:
         """`data` is None where nothing is asked yet."""
-        super().__init__(data)
         self.calculator = calculator
-        self.given = data
+        self.given: Mapping[str, Sequence[str]] = {} if data is None else {one.name: data.getlist(one.name) for one in calculator.inputs}
+        super().__init__(None if data is None else {one.name: _box(one, self.given[one.name]) for one in calculator.inputs})
         for one in calculator.inputs:
             self.fields[one.name] = _field(one)
 
     def clean(self) -> dict[str, Any]:
         """Reckon; each refusal goes beside its field."""
-        given = self.given or QueryDict()
         try:
-            self.answer = ask(self.calculator, {one.name: given.getlist(one.name) for one in self.calculator.inputs})
+            self.answer = ask(self.calculator, self.given)
         except InputError as refused:
             for name, text in refused.errors.items():
                 self.add_error(name, text)
         return self.cleaned_data
+
+
+def _box(one: Input, texts: Sequence[str]) -> str:
+    """What stands in the box again: several values one a line, and a flag that says no without its tick."""
+    text = "\n".join(texts)
+    return "" if one.flag and text.strip().lower() in NO else text
 
 
 def _field(one: Input) -> forms.Field:
@@ -42,14 +49,13 @@ def _field(one: Input) -> forms.Field:
 
 
 def _label(one: Input) -> str:
-    return one.label if one.required else f"{one.label} (may stay blank)"
+    return f"{one.label} ({one.unit})" if one.unit else one.label
 
 
 def _help(one: Input) -> str:
-    if one.choices:
-        return one.help
-    example = f"such as {one.example}"
-    return f"{one.help}; {example}" if one.help else example
+    example = "" if one.choices else f"such as {one.example}"
+    blank = "" if one.required or "blank" in one.help else "may stay blank"
+    return "; ".join(text for text in (one.help, example, blank) if text)
 
 
 def _widget(one: Input) -> forms.Widget:

@@ -31,8 +31,8 @@ _MEASURED = re.compile(
 )
 _WHOLE = re.compile(r"[+-]?\d{1,12}", re.ASCII)
 _SIGNS: Mapping[str, str] = MappingProxyType({'"': "in", "''": "in", "'": "ft"})
-_YES = frozenset({"yes", "true", "on", "1"})
-_NO = frozenset({"no", "false", "off", "0"})
+YES = frozenset({"yes", "true", "on", "1"})
+NO = frozenset({"no", "false", "off", "0"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +141,9 @@ class OneOf:
 
 def flag(text: str) -> bool:
     """Yes or no, in the words that forms and programs use."""
-    if (word := text.strip().lower()) not in _YES | _NO:
+    if (word := text.strip().lower()) not in YES | NO:
         raise ValueError(f"{_shown(text)} is neither yes nor no")
-    return word in _YES
+    return word in YES
 
 
 def day(text: str) -> date:

@@ -63,10 +63,14 @@ def calibrate(samples: Iterable[Sample]) -> Calibration | None:
 def calibration_text(formula: Exact, found: Calibration) -> str:
     """Both figures in one sentence."""
     steps = "your own step" if found.n == 1 else f"your own {found.n} steps"
-    spread = "" if found.n == 1 else f" ({decimal_text(found.least, 2)}-{decimal_text(found.most, 2)})"
-    times = decimal_text(found.mean, 2)
-    grams = decimal_text(Fraction(found.grams(formula)), 1)
-    return f"formula {decimal_text(positive('formula', formula), 1)} g; {steps} used {times} times that{spread}: {grams} g"
+    spread = "" if found.n == 1 else f" ({_fixed(found.least, 2)}-{_fixed(found.most, 2)})"
+    plain, own = positive("formula", formula), Fraction(found.grams(formula))
+    return f"formula {_fixed(plain, 1)} g; {steps} used {_fixed(found.mean, 2)} times that{spread}: {_fixed(own, 1)} g"
+
+
+def _fixed(value: Fraction, places: int) -> str:
+    """Rounded half up, with its zeros: figures side by side are read by their places."""
+    return f"{Decimal(half_up(value * 10**places)).scaleb(-places):f}"
 
 
 def calibration_reasons(formula: Exact, found: Calibration) -> tuple[Reason, ...]:
@@ -75,7 +79,8 @@ def calibration_reasons(formula: Exact, found: Calibration) -> tuple[Reason, ...
     spread = f"from {decimal_text(found.least)} to {decimal_text(found.most)}"
     deviation = "no standard deviation of one step" if found.deviation is None else f"standard deviation {found.deviation}"
     text = f"mean {decimal_text(found.mean)} of {found.n}, {spread}, {deviation}"
-    own = f"{decimal_text(positive('formula', formula), 3)} g x {decimal_text(found.mean)} = {found.grams(formula)} g, shown and never applied"
+    times = f"{decimal_text(positive('formula', formula), 3)} g x {decimal_text(found.mean)}"
+    own = f"{times} = {found.grams(formula)} g, shown and never applied"
     return (*steps, Reason(text, _OWN), Reason(own, ARITHMETIC))
 
 

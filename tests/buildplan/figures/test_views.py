@@ -98,6 +98,14 @@ def test_repeated_values_fill_the_box_again(member):
     assert "13,15,1\n14,16,2</textarea>" in page.content.decode()
 
 
+@pytest.mark.parametrize(("text", "ticked"), [("yes", True), ("1", True), ("no", False), ("", False)])
+def test_flag_is_ticked_as_it_was_given(member, text, ticked):
+    page = member.get(url("rivet-length"), {**CALCULATORS["rivet-length"].example, "long_grip": text})
+
+    (box,) = re.findall(r'<input type="checkbox"[^>]*>', page.content.decode())
+    assert ("checked" in box) is ticked
+
+
 @pytest.mark.parametrize(("name", "changed", "field", "told"), BAD)
 def test_bad_input_is_said_beside_its_field(member, name, changed, field, told):
     page = member.get(url(name), {**CALCULATORS[name].example, **changed})

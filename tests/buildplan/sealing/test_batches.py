@@ -193,3 +193,7 @@ def test_a_day_without_lots_is_all_short():
     plan = plan_day(50, START, 40, [])
 
     assert (plan.batches, plan.short) == ((), 50)
+
+
+def test_largest_batch_reads_hours_as_they_are_written():
+    assert largest_batch(1, 50, 0.3) == Decimal(15)

@@ -1,0 +1,83 @@
+"""The README's pictures, made from the demo: `python -m tests.browser.screenshots`. Writes docs/screens/."""
+
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+from tests import needs
+
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+ROOT = Path(__file__).resolve().parents[2]
+PORT = 8765
+ADDRESS = f"http://127.0.0.1:{PORT}"
+SEALING = timedelta(days=25)
+PAGES = {
+    "order-sheet": ("/projects/TERN-1/order-sheet/?before={sealing}", "light", 1100),
+    "step": ("/projects/TERN-1/steps/F3-04/", "light", 1100),
+    "plan": ("/projects/TERN-1/plan/", "light", 1100),
+    "shelves": ("/shelves/", "light", 1100),
+    "pins": ("/projects/TERN-1/pins/?before={sealing}", "light", 1100),
+    "bench-figures": ("/figures/rivet-length/?grip=0.064&diameter=1%2F8&policy=up_half", "light", 1100),
+    "phone": ("/projects/TERN-1/order-sheet/?before={sealing}", "dark", 390),
+}
+
+
+def main():
+    """Start the demo on a file of its own, photograph its pages, end it."""
+    folder = Path(tempfile.mkdtemp())
+    environment = {**os.environ, "DATABASE_URL": f"sqlite:///{folder / 'demo.sqlite3'}"}
+    log = folder / "log"
+    with log.open("w") as out:
+        server = subprocess.Popen(
+            [sys.executable, "manage.py", "demo", "--port", str(PORT)], cwd=ROOT, env=environment, stdout=out, stderr=out
+        )
+    try:
+        wait()
+        link = re.search(r"http://\S+/sign-in/link/\S+", log.read_text())[0]
+        photograph(link)
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def wait():
+    """Until the demo answers."""
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(ADDRESS, timeout=5).close()
+        except OSError:
+            time.sleep(0.2)
+        else:
+            return
+
+
+def photograph(link):
+    """Sign in once, then one picture a page."""
+    target = ROOT / "docs" / "screens"
+    target.mkdir(exist_ok=True)
+    sealing = datetime.now(UTC).date() + SEALING
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=needs.chromium(), args=FLAGS)
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(link)
+        page.locator("form button").first.click()
+        state = context.storage_state()
+        for name, (address, scheme, width) in PAGES.items():
+            shot = browser.new_context(storage_state=state, color_scheme=scheme, viewport={"width": width, "height": 820})
+            page = shot.new_page()
+            page.goto(ADDRESS + address.format(sealing=sealing))
+            page.screenshot(path=target / f"{name}.png")
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
