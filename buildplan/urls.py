@@ -6,7 +6,9 @@ Codes may hold a slash, so they are paths; what is done to a step therefore stan
 from django.urls import path
 
 from buildplan.figures import views as figures
+from buildplan.hardware import views as hardware
 from buildplan.plan import views as plan
+from buildplan.records import supplies
 from buildplan.records import views as records
 from buildplan.shortfall import views as shortfall
 
@@ -14,13 +16,21 @@ urlpatterns = [
     path("", shortfall.home, name="home"),
     path("plan/", plan.plans, name="plans"),
     path("order-sheet/", shortfall.order_sheets, name="order-sheets"),
+    path("settings/", hardware.settings, name="settings"),
+    path("settings/losses/<int:pk>/remove/", hardware.remove_loss, name="remove-loss"),
     path("figures/", figures.figures, name="figures"),
     path("figures/<str:name>/", figures.figure, name="figure"),
+    path("supplies/", supplies.supplies, name="supplies"),
+    path("supplies/<int:pk>/", supplies.supply, name="supply"),
     path("projects/<path:project>/plan/", plan.plan, name="plan"),
     path("projects/<path:project>/order-sheet/", shortfall.order_sheet, name="order-sheet"),
     path("projects/<path:project>/order-sheet.csv", shortfall.order_sheet_csv, name="order-sheet-csv"),
+    path("projects/<path:project>/pins/", shortfall.pins_page, name="pins"),
+    path("projects/<path:project>/substitutions/<path:step>/", shortfall.substitutions, name="substitutions"),
+    path("substitutions/<int:pk>/withdraw/", shortfall.withdraw, name="withdraw"),
     path("projects/<path:project>/ordered/<int:item>/", shortfall.ordered, name="ordered"),
     path("projects/<path:project>/planned/<path:step>/", plan.planned, name="planned"),
     path("projects/<path:project>/take-back/<path:step>/", records.take_back, name="take-back"),
+    path("projects/<path:project>/sheet/<path:step>/", records.step_sheet, name="step-sheet"),
     path("projects/<path:project>/steps/<path:step>/", records.step, name="step"),
 ]

@@ -7,7 +7,7 @@ from fractions import Fraction
 import factory
 from factory.django import DjangoModelFactory
 
-from buildplan.models import CallOut, Project, RivetRow, Seam, Section, Step, StepAfter
+from buildplan.models import CallOut, Project, RivetRow, SealingSupply, Seam, Section, Step, StepAfter
 from inventory.catalogue import calc as codes
 from inventory.models import (
     Bench,
@@ -207,6 +207,16 @@ class SeamFactory(DjangoModelFactory):
     size_unit = "mm"
 
 
+class SealingSupplyFactory(DjangoModelFactory):
+    class Meta:
+        model = SealingSupply
+
+    workshop = factory.SubFactory(WorkshopFactory)
+    name = factory.Sequence("Cup {}".format)
+    quantity = Decimal(1)
+    unit = "ea"
+
+
 def stock(lot, quantity, place=None, by=None):
     """Put `quantity` of `lot` into `place` as a supplier's delivery, ledger and holding alike."""
     workshop = lot.workshop
@@ -234,4 +244,5 @@ def furnished_workshop(code):
     CallOutFactory(step=step, item=item, quantity=Decimal(120))
     PackingLineFactory(crate=CrateFactory(bench=bench, code=f"{code}-CRATE"), item=item)
     SetAsideFactory(lot=lot, ref="step:0")
+    SealingSupplyFactory(workshop=workshop, name=f"{code}-CUP")
     return workshop

@@ -4,31 +4,43 @@ The rows are made from the URL configuration: an address that nobody described h
 """
 
 from collections.abc import Iterator
+from fractions import Fraction
 from http import HTTPStatus
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django_scopes import scopes_disabled
 
-from inventory.models import Bag, Crate, Holding, Item, Lot, Movement, PackingLine
+from buildplan.figures.calculators import CALCULATORS
+from buildplan.models import RivetLoss, SealingSupply, Step, Substitution
+from inventory.models import Bag, Crate, Holding, Item, Lot, Member, Movement, PackingLine
+from tests import factories
 
 # Open to everyone: they are how one gets in and out.
 OPEN = {"sign-in", "sign-in-link", "sign-out"}
 # Of no row: what they list is looked through for the outsider's names below.
-LISTS = {"home", "plans", "order-sheets", "shelves", "crates"}
+LISTS = {"home", "plans", "order-sheets", "shelves", "crates", "supplies", "figures", "api-figures", "settings"}
 # One's own, whatever the workshop.
 OWN = {"password", "workshop"}
+# Reckoned from the address alone: no row stands behind it.
+RECKONED = {f"api-figure-{name}" for name in CALCULATORS}
 # For programs: without a session they are a 401.
-API = {"api-shortfall"}
+API = {"api-shortfall", "api-pins", "api-step", "api-figures", "api-figure", *RECKONED}
 
-# What each address of a row is given of the outsider's. `one` finds the only row of a model there.
+# What each address of a row is given of the outsider's. `one` finds the first row of a model there.
 FOREIGN = {
     "plan": lambda one: ["OUTSIDE-PROJECT"],
     "planned": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
     "step": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
     "take-back": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "step-sheet": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "supply": lambda one: [one(SealingSupply)],
     "order-sheet": lambda one: ["OUTSIDE-PROJECT"],
     "order-sheet-csv": lambda one: ["OUTSIDE-PROJECT"],
+    "pins": lambda one: ["OUTSIDE-PROJECT"],
+    "substitutions": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "withdraw": lambda one: [one(Substitution)],
+    "remove-loss": lambda one: [one(RivetLoss)],
     "ordered": lambda one: ["OUTSIDE-PROJECT", one(Item)],
     "lot": lambda one: [one(Lot)],
     "lot-state": lambda one: [one(Lot)],
@@ -41,6 +53,10 @@ FOREIGN = {
     "bag-arrived": lambda one: [one(Bag)],
     "arrived": lambda one: [one(PackingLine)],
     "api-shortfall": lambda one: ["OUTSIDE-PROJECT"],
+    "api-pins": lambda one: ["OUTSIDE-PROJECT"],
+    "api-step": lambda one: ["OUTSIDE-PROJECT"],
+    "figure": lambda one: ["outside"],
+    "api-figure": lambda one: ["outside"],
 }
 GIVEN = {"quantity": "1", "on": "2027-02-20", "state": "good", "counted": "1", "place": "Shelf", "due_on": "", "seen": "1"}
 
@@ -56,16 +72,25 @@ def names(patterns: list[URLPattern | URLResolver]) -> Iterator[str | None]:
 NAMED = sorted(name or "" for name in names(get_resolver().url_patterns))
 
 
+def _accepted(outsider):
+    wanted, served_by = (factories.ItemFactory(workshop=outsider, code=f"OUTSIDE-{code}", kind="rivet") for code in ("D", "AD"))
+    step = Step.objects.get(workshop=outsider)
+    by = Member.objects.filter(workshop=outsider).first()
+    Substitution.objects.create(workshop=outsider, step=step, wanted=wanted, served_by=served_by, by=by, note="OUTSIDE note")
+
+
 @pytest.fixture
 def address(outsider):
     """The address of a name, with the outsider's rows in it."""
     with scopes_disabled():
         crate = Crate.objects.get(workshop=outsider)
         Bag.objects.create(workshop=outsider, crate=crate, name="7A", path="7A")
+        RivetLoss.objects.create(workshop=outsider, diameter=Fraction(1, 8), percent=5)
+        _accepted(outsider)
 
     def one(model, field="pk"):
         with scopes_disabled():
-            return model.objects.values_list(field, flat=True).get(workshop=outsider)
+            return model.objects.filter(workshop=outsider).order_by("pk").values_list(field, flat=True)[0]
 
     return lambda name: reverse(name, args=FOREIGN.get(name, lambda one: ["MQ", "x-y"] if name == "sign-in-link" else [])(one))
 
@@ -75,10 +100,11 @@ def rows_untouched(outsider):
         assert Movement.objects.filter(workshop=outsider).count() == 1
         assert not Lot.objects.filter(workshop=outsider).exclude(state="good").exists()
         assert Crate.objects.filter(workshop=outsider).count() == 1
+        assert not Substitution.objects.filter(workshop=outsider).exclude(withdrawn_at=None).exists()
 
 
 def test_every_address_is_described_here_once():
-    described = sorted([*OPEN, *LISTS, *OWN, *FOREIGN])
+    described = sorted([*OPEN, *LISTS, *OWN, *RECKONED, *FOREIGN])
 
     assert described == NAMED, "give a new address its row in FOREIGN, or say in LISTS, OWN or OPEN why it has none"
 

@@ -15,6 +15,7 @@ from buildplan.hardware.lengths import (
     rivet_length,
     thinnest_countersunk_sheet,
 )
+from buildplan.hardware.substitutes import may_serve
 from inventory.catalogue.rivets import (
     Fault,
     Head,
@@ -50,6 +51,7 @@ __all__ = [
     "format_rivet",
     "length_reasons",
     "long_grip_addition",
+    "may_serve",
     "parse_rivet",
     "pick_stocked",
     "pin_peak",

@@ -124,8 +124,7 @@ class Substitution(models.Model):
             models.UniqueConstraint(fields=["step", "wanted"], condition=models.Q(withdrawn_at=None), name="substitution_once_a_step"),
             models.CheckConstraint(condition=~models.Q(wanted=models.F("served_by")), name="substitution_of_another_item"),
             models.CheckConstraint(
-                condition=models.Q(withdrawn_at=None, withdrawn_by=None)
-                | models.Q(withdrawn_at__isnull=False, withdrawn_by__isnull=False),
+                condition=models.Q(withdrawn_at=None, withdrawn_by=None) | models.Q(withdrawn_at__isnull=False, withdrawn_by__isnull=False),
                 name="substitution_withdrawn_by_somebody",
             ),
         ]

@@ -1,20 +1,29 @@
 """Reads of rivets and what goes with them."""
 
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
+from typing import Any
 
-from buildplan.hardware.calc import RivetCodeError, parse_rivet
+from django.utils import timezone
+
+from buildplan.hardware.calc import Rivet, RivetCodeError, cleco_every, parse_rivet
+from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Stage, Substitution
+from buildplan.plan.models import CallOut, Step
 from inventory.catalogue.models import Kind
-from inventory.models import Item
+from inventory.common.reasons import Reason
+from inventory.models import Identifier, Item
 
 
 def rivet_diameter(rivet: Item) -> Fraction | None:
     """The diameter of a rivet in inches: as the catalogue says, else as its code does; None where neither."""
-    if rivet.diameter is not None:
-        return rivet.diameter
-    try:
-        return parse_rivet(rivet.code).diameter
-    except RivetCodeError:
-        return None
+    return _diameter(rivet.diameter, rivet.code)
+
+
+def _diameter(stated: Fraction | None, code: str) -> Fraction | None:
+    rivet = _first_rivet([code]) if stated is None else None
+    return stated if rivet is None else rivet.diameter
 
 
 def clecos_by_diameter() -> dict[Fraction, list[Item]]:
@@ -24,3 +33,111 @@ def clecos_by_diameter() -> dict[Fraction, list[Item]]:
         if cleco.diameter is not None:
             found.setdefault(cleco.diameter, []).append(cleco)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """How close clecos stand at a stage, where that comes from, and the common practice of the trade beside it."""
+
+    stage: str
+    name: str
+    every: int
+    own: bool
+    usual: int
+    reason: Reason
+
+    @property
+    def now(self) -> str:
+        """The spacing in words."""
+        return spaced(self.every)
+
+    @property
+    def practice(self) -> str:
+        """The common practice in words."""
+        return spaced(self.usual)
+
+
+def spaced(every: int) -> str:
+    """A spacing in words."""
+    return {1: "every hole", 2: "every other hole", 3: "every third hole"}.get(every, f"1 hole in {every}")
+
+
+def cleco_spacings() -> tuple[Spacing, ...]:
+    """The workshop's spacing at each stage, the common practice where it set none. One query."""
+    own = dict(ClecoSpacing.objects.values_list("stage", "every"))
+    return tuple(_spacing(Stage(stage), own.get(stage)) for stage in Stage.values)
+
+
+def _spacing(stage: Stage, own: int | None) -> Spacing:
+    usual, practice = cleco_every(stage)
+    reason = practice if own is None else Reason(f"{stage.label}: {spaced(own)}", "this workshop's own setting")
+    return Spacing(stage, str(stage.label), own or usual, own is not None, usual, reason)
+
+
+def losses() -> list[RivetLoss]:
+    """What the workshop loses of each rivet size, the smallest first. One query."""
+    return sorted(RivetLoss.objects.all(), key=lambda loss: loss.diameter)
+
+
+def rivets(only: Collection[int] | None = None) -> dict[int, Rivet]:
+    """The solid rivets among the workshop's items, or among `only` these: by their code, else by another identifier. One query."""
+    named = Identifier.objects.filter(item__kind=Kind.RIVET)
+    if only is not None:
+        named = named.filter(item__in=only)
+    texts: dict[int, list[str]] = {}
+    for item, code, text in named.order_by("pk").values_list("item_id", "item__code", "text"):
+        texts.setdefault(item, [code]).append(text)
+    read = ((item, _first_rivet(found)) for item, found in texts.items())
+    return {item: rivet for item, rivet in read if rivet is not None}
+
+
+def _first_rivet(texts: list[str]) -> Rivet | None:
+    for text in texts:
+        try:
+            return parse_rivet(text)
+        except RivetCodeError:
+            continue
+    return None
+
+
+def needs_rivet(step: Step, rivet: Item) -> bool:
+    """Whether a row or a call-out of the step names that item. At most two queries."""
+    return RivetRow.objects.filter(step=step, rivet=rivet).exists() or CallOut.objects.filter(step=step, item=rivet).exists()
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A substitution that stands: what serves for what in a step, and who accepted it on what word."""
+
+    id: int
+    step: int
+    wanted: int
+    wanted_code: str
+    served_by: int
+    served_code: str
+    diameter: Fraction | None
+    by: str
+    on: date
+    note: str
+
+    @property
+    def words(self) -> str:
+        """What a trace says of it."""
+        return f"in place of {self.wanted_code}, accepted by {self.by} on {self.on}: {self.note}"
+
+
+_ACCEPTED = (
+    *("id", "step_id", "wanted_id", "wanted__code", "served_by_id", "served_by__code", "served_by__diameter"),
+    *("by__name", "at", "note"),
+)
+
+
+def accepted(**where: Any) -> dict[tuple[int, int], Accepted]:
+    """The substitutions that stand, by step and wanted item; `where` filters them. One query."""
+    rows = Substitution.objects.filter(withdrawn_at=None, **where).order_by("pk").values_list(*_ACCEPTED)
+    return {(row[1], row[2]): _accepted(row) for row in rows}
+
+
+def _accepted(row: tuple[Any, ...]) -> Accepted:
+    pk, step, wanted, wanted_code, served_by, code, diameter, by, at, note = row
+    return Accepted(pk, step, wanted, wanted_code, served_by, code, _diameter(diameter, code), by, timezone.localdate(at), note)

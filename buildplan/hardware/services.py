@@ -1,16 +1,58 @@
-"""Writing rivet rows, and what a workshop sets for its rivets."""
+"""Writing rivet rows, what a workshop sets for its rivets and clecos, and what an inspector accepts in place of what."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
 from fractions import Fraction
 
 from django.db import transaction
 
-from buildplan.hardware.models import RivetRow
+from buildplan.hardware.calc import may_serve
+from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Stage, Substitution
+from buildplan.hardware.queries import needs_rivet, rivets
 from buildplan.plan.models import Project, Step
-from inventory.common.history import put_many
-from inventory.models import Member
+from inventory.common.fields import plain
+from inventory.common.history import changed_by, put_many
+from inventory.common.problems import Problem
+from inventory.common.texts import filled
+from inventory.models import Item, Member, Workshop
 from inventory.workshop import policy
+from inventory.workshop.services import BadSetting, lock
+
+MOST_EVERY = 100
+MOST_DIAMETER = Fraction(1)
+FINEST = 10_000  # of an inch: no rivet is stated finer, and a row keeps it
+MOST_PERCENT = Decimal(100)
+CENT = Decimal("0.01")
+MOST_NOTE = 300
+
+
+class NoSubstitute(Problem):
+    """One item that can't stand in for another in a step."""
+
+    title = "This can't serve for that"
+
+
+class AlreadyAccepted(Problem):
+    """Something is accepted in place of that item in that step already."""
+
+    status = 409
+    title = "Already accepted"
+
+
+class StepDone(Problem):
+    """A step that is done is a record: what served in it stays as it was written down."""
+
+    status = 409
+    title = "The step is done"
+
+
+class Withdrawn(Problem):
+    """An acceptance is withdrawn once."""
+
+    status = 409
+    title = "Already withdrawn"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,3 +92,126 @@ def put_rows(*, project: Project, rows: Sequence[PlannedRow], by: Member) -> lis
         for position, row in enumerate(rows, start=1)
     }
     return [f"{row.step.code} {row.code}" for row in put_many(RivetRow, present, wanted, by)]
+
+
+@transaction.atomic
+def set_cleco_spacing(*, workshop: Workshop, stage: str, every: int | None, by: Member) -> ClecoSpacing | None:
+    """The workshop's own spacing of clecos at a stage; None goes back to the common practice of the trade."""
+    policy.own(by, workshop)
+    policy.require(by, "manage")
+    if stage not in Stage.values:
+        raise BadSetting(f"{stage!r} is no stage: there are {', '.join(Stage.values)}")
+    if every is not None and not 1 <= every <= MOST_EVERY:
+        raise BadSetting(f"a cleco in 1 hole of {every} doesn't do: give 1 to {MOST_EVERY}")
+    lock(workshop)
+    found = ClecoSpacing.objects.filter(workshop=workshop, stage=stage).first()
+    if every is None:
+        if found is not None:
+            changed_by(found, by).delete()
+        return None
+    if found is None:
+        found = ClecoSpacing(workshop=workshop, stage=stage)
+    elif found.every == every:
+        return found
+    found.every = every
+    changed_by(found, by).save()
+    return found
+
+
+@transaction.atomic
+def set_rivet_loss(*, workshop: Workshop, diameter: Fraction, percent: Decimal, by: Member) -> RivetLoss:
+    """What the workshop loses of rivets of one diameter (inches), in percent of the holes of rows."""
+    policy.own(by, workshop)
+    policy.require(by, "manage")
+    if not 0 < diameter <= MOST_DIAMETER or diameter.denominator > FINEST:
+        raise BadSetting(f"a diameter of {diameter} in doesn't do: give one over 0 and up to {MOST_DIAMETER} in, such as 1/8")
+    percent = _percent(percent)
+    lock(workshop)
+    found = RivetLoss.objects.filter(workshop=workshop, diameter=diameter).first()
+    if found is None:
+        found = RivetLoss(workshop=workshop, diameter=diameter)
+    elif found.percent == percent:
+        return found
+    found.percent = percent
+    changed_by(found, by).save()
+    return found
+
+
+@transaction.atomic
+def remove_rivet_loss(*, loss: RivetLoss, by: Member) -> None:
+    """No loss is added for that size any more."""
+    policy.own(by, loss)
+    policy.require(by, "manage")
+    changed_by(loss, by).delete()
+
+
+def _percent(value: Decimal) -> Decimal:
+    if not value.is_finite() or not 0 <= value <= MOST_PERCENT:
+        raise BadSetting(f"a loss of {value} % doesn't do: give 0 to 100")
+    kept = value.quantize(CENT)
+    if kept != value:
+        raise BadSetting(f"a loss of {plain(value)} % is finer than a hundredth of a percent")
+    return abs(kept)  # -0 is 0
+
+
+@transaction.atomic
+def accept_substitution(  # noqa: PLR0913 - what an acceptance says
+    *,
+    step: Step,
+    wanted: Item,
+    served_by: Item,
+    note: str,
+    now: datetime,
+    by: Member,
+) -> Substitution:
+    """Let `served_by` serve for `wanted` in `step`: from now on the whole need of the one there is a need of the other.
+
+    `note` is what the plans or the maker said. Refused without a published rule, for a step that is done, and where something is
+    accepted in place of `wanted` in that step already.
+    """
+    policy.require(by, "accept", step.project.bench)
+    policy.own(by, step, wanted, served_by)
+    note = filled("note", note, MOST_NOTE)
+    step = _lock_to_do(step)
+    _refuse_unfit(step, wanted, served_by)
+    standing = Substitution.objects.filter(step=step, wanted=wanted, withdrawn_at=None).select_related("served_by", "by").first()
+    if standing is not None:
+        raise AlreadyAccepted(
+            f"{standing.by.name} accepted {standing.served_by.code} in place of {wanted.code} in {step.code}: withdraw that first"
+        )
+    accepted = Substitution(workshop_id=step.workshop_id, step=step, wanted=wanted, served_by=served_by, by=by, at=now, note=note)
+    changed_by(accepted, by).save()
+    return accepted
+
+
+@transaction.atomic
+def withdraw_substitution(*, substitution: Substitution, now: datetime, by: Member) -> Substitution:
+    """The step needs again what the plans call for. That something was accepted stays on record."""
+    policy.own(by, substitution)
+    policy.require(by, "accept")
+    _lock_to_do(substitution.step)
+    substitution = Substitution.objects.get(pk=substitution.pk)
+    if substitution.withdrawn_at is not None:
+        raise Withdrawn("this was withdrawn already")
+    substitution.withdrawn_at, substitution.withdrawn_by = now, by
+    changed_by(substitution, by).save(update_fields=["withdrawn_at", "withdrawn_by"])
+    return substitution
+
+
+def _lock_to_do(step: Step) -> Step:
+    """The step as it is now, held against a finish and a second acceptance at the same time."""
+    step = Step.objects.select_for_update().get(pk=step.pk)
+    if step.done:
+        raise StepDone(f"{step.code} is done: take it back before you change what serves in it")
+    return step
+
+
+def _refuse_unfit(step: Step, wanted: Item, served_by: Item) -> None:
+    known = rivets([wanted.pk, served_by.pk])
+    called, offered = known.get(wanted.pk), known.get(served_by.pk)
+    if called is None or offered is None or wanted.pk == served_by.pk or may_serve(called, offered) is None:
+        raise NoSubstitute(f"no published rule known here lets {served_by.code} serve for {wanted.code}")
+    if wanted.unit != served_by.unit:
+        raise NoSubstitute(f"{wanted.code} is counted in {wanted.unit}, {served_by.code} in {served_by.unit}: make them one unit first")
+    if not needs_rivet(step, wanted):
+        raise NoSubstitute(f"{step.code} doesn't need {wanted.code}")

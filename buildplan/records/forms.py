@@ -1,19 +1,27 @@
-"""What finishing a step asks."""
+"""What finishing a step asks, and what weighing out its sealant asks."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator
 from django.forms import BoundField
 
+from buildplan.figures.reading import Temperature
+from buildplan.records.mixing import Given
 from buildplan.records.queries import Choice, Proposal
+from buildplan.records.sheet import Product
 from inventory.common.forms import DayInput, QuantityInput, not_after
 
 TAKE = "take-"
+LIFE = "life-"
+MOST_PEOPLE = 100
+MOST_HOURS = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,3 +90,61 @@ def field_name(choice: Choice) -> str:
 
 def _typed(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     return ((name, str(data[name])) for name in data if name.startswith(TAKE))
+
+
+def asked_day(data: Mapping[str, Any], otherwise: date) -> date:
+    """The day that the address names, where it can be read."""
+    try:
+        return SealingForm.base_fields["day"].clean(data.get("day", "")) or otherwise
+    except ValidationError:
+        return otherwise
+
+
+class SealingForm(forms.Form):
+    """What a person says of a day of sealing. It is asked by GET, so that its answer can be kept as a bookmark and printed."""
+
+    day = DayInput(label="Day of the work", required=False)
+    people = forms.IntegerField(label="People who place it", required=False, min_value=1, max_value=MOST_PEOPLE)
+    pace = QuantityInput(label="Grams that one person places in an hour", required=False)
+    temperature = forms.CharField(
+        label="Temperature of the metal",
+        required=False,
+        max_length=20,
+        help_text="77 F or 25 C",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "size": 9}),
+    )
+    division = QuantityInput(label="Division of the scale in grams", required=False, help_text="0.1 on most bench scales")
+
+    def __init__(self, data: Mapping[str, Any], *, products: Iterable[Product], day: date) -> None:
+        """One work life is asked for each product; `day` is the day to begin with."""
+        self._day = day
+        self._codes = [product.code for product in products]
+        asked = any(name in data for name in (*self.base_fields, *(f"{LIFE}{code}" for code in self._codes)))
+        super().__init__(data if asked else None, initial={"day": day})
+        for code in self._codes:
+            label = f"Work life of {code} in hours at 77 F"
+            self.fields[f"{LIFE}{code}"] = QuantityInput(label=label, required=False, help_text="as on its data sheet")
+            self.fields[f"{LIFE}{code}"].validators.append(MaxValueValidator(MOST_HOURS, "That is no work life: check it."))
+
+    def clean_temperature(self) -> Fraction | None:
+        """Degrees Fahrenheit."""
+        text = self.cleaned_data["temperature"]
+        try:
+            return Temperature("F")(text) if text else None
+        except ValueError as error:
+            told = str(error)
+            raise ValidationError(f"{told[:1].upper()}{told[1:]}: write 77 F or 25 C.") from error
+
+    def given(self) -> Given:
+        """What was said and could be read."""
+        self.is_valid()
+        said = getattr(self, "cleaned_data", {})  # there is none of a form that wasn't asked
+        lives = {code: said[f"{LIFE}{code}"] for code in self._codes if said.get(f"{LIFE}{code}")}
+        return Given(
+            day=said.get("day") or self._day,
+            people=said.get("people"),
+            pace=said.get("pace"),
+            temperature_f=said.get("temperature"),
+            division=said.get("division"),
+            lives=lives,
+        )

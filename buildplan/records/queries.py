@@ -12,8 +12,7 @@ from buildplan.shortfall import trace
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Stock, Supply, net
 from buildplan.shortfall.demand import StepDay, StepFacts
 from buildplan.shortfall.needs import Demand, expand
-from inventory.catalogue.models import DYING
-from inventory.models import Holding, Item, Movement
+from inventory.models import Holding, Movement
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +49,7 @@ def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
     return tuple(sorted(proposed, key=lambda proposal: proposal.item.code))
 
 
-def needs(step: Step, *, on: date) -> tuple[tuple[ItemFacts, list[Need]], ...]:
+def needed(step: Step, *, on: date) -> tuple[tuple[ItemFacts, list[Need]], ...]:
     """What a step takes, done or not, by item, without a look at the stock. Six queries."""
     items = shortfall.items()
     found = expand(_alone(step, on))
@@ -75,18 +74,20 @@ def usable(step: Step, wanted: Collection[int], *, on: date) -> tuple[Usable, ..
 
 
 def _usable(step: Step, item: ItemFacts, supplies: Sequence[Supply], on: date) -> Iterator[Usable]:
-    codes = Counter(supply.code for supply in supplies)
+    labels = _labels(supplies)
     for supply in supplies:
         stock = Stock(supply, item.rule.min_life_days)
         there = stock.free + (stock.held or {}).get(step.pk, Decimal(0))
         if supply.on_hand and supply.blocked is None and there and stock.serves(on):
-            label = supply.code if supply.code and codes[supply.code] == 1 else f"{trace.name(supply)} (no. {supply.key})"
-            yield Usable(item.id, label, there, stock.serves_until)
+            yield Usable(item.id, labels[supply.key], there, stock.serves_until)
 
 
-def out_of_cans(proposals: Sequence[Proposal]) -> bool:
-    """Whether any of it is a sealant or a chemical, whose cautions a page shows. One query."""
-    return Item.objects.filter(pk__in=[proposal.item.id for proposal in proposals], kind__in=DYING).exists()
+def _labels(supplies: Sequence[Supply]) -> dict[int, str]:
+    """Each by its code; with its place where that isn't one lot's alone, and with its number where even that isn't."""
+    codes = Counter(supply.code for supply in supplies)
+    named = {supply.key: supply.code if supply.code and codes[supply.code] == 1 else trace.name(supply) for supply in supplies}
+    names = Counter(named.values())
+    return {key: name if names[name] == 1 else f"{name}, no. {key}" for key, name in named.items()}
 
 
 def _alone(step: Step, on: date) -> Demand:
@@ -113,7 +114,9 @@ def _proposal(
     on: date,
 ) -> Proposal:
     line = net(item, needs, [supply for supply in supplies if supply.on_hand], as_of=on, receiving_days=0)
-    taken = {supply.key: quantity for _, supply, quantity in line.served}
+    taken: dict[int, Decimal] = defaultdict(Decimal)
+    for _, supply, quantity in line.served:  # a step may need an item more than once, for rows, seams and a call-out
+        taken[supply.key] += quantity
     usable = [supply for supply in supplies if supply.on_hand and supply.blocked is None and _alive(supply, item, on)]
     usable.sort(key=lambda supply: (supply.key not in taken, supply.ending.last_day if supply.ending else date.max, supply.code))
     choices = [] if item.returned else [choice for supply in usable for choice in _choices(supply, taken, holdings)]

@@ -10,21 +10,26 @@ from django.forms import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildplan.plan import queries as plan
 from buildplan.plan.models import Step
 from buildplan.plan.views import get_step
-from buildplan.records import queries, services
-from buildplan.records.forms import DayForm, FinishForm, Taken
+from buildplan.records import paper, queries, services
+from buildplan.records.bars import ruler_in, ruler_mm
+from buildplan.records.forms import DayForm, FinishForm, SealingForm, Taken, asked_day
+from buildplan.records.mixing import plan_sealing
 from buildplan.records.queries import Choice, Proposal
 from buildplan.records.services import Use
+from buildplan.records.sheet import DEFER, sheet_on
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.models import Lot, Place
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
+
+Offered = tuple[FinishForm, tuple[Proposal, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +75,7 @@ def _done_already(request: MemberRequest, found: Step) -> HttpResponse:
     return redirect("step", found.project.code, found.code)
 
 
-def _fresh(found: Step, on: date, note: str = "") -> tuple[FinishForm, tuple[Proposal, ...]]:
+def _fresh(found: Step, on: date, note: str = "") -> Offered:
     proposals = queries.proposals(found, on=on)
     return FinishForm(None, proposals=proposals, on=on, today=timezone.localdate(), note=note), proposals
 
@@ -93,16 +98,43 @@ def _uses(taken: Sequence[Taken]) -> list[Use]:
     return [Use(lots[one.lot], places[one.place], one.quantity) for one in taken]
 
 
-def _page(request: MemberRequest, found: Step, offered: tuple[FinishForm, tuple[Proposal, ...]] | None, status: int = 200) -> HttpResponse:
+def _page(request: MemberRequest, found: Step, offered: Offered | None, status: int = 200) -> HttpResponse:
     context: dict[str, Any] = {
         "project": found.project,
         "step": found,
         "around": plan.around(found),
         "may_use": policy.allowed(request.member, "use_stock"),
         "taken_back": queries.taken_back(found),
-        **(_offered(*offered) if offered else {"finished": queries.finished(found), "called_out": plan.called_out(found)}),
+        "asked": request.GET.urlencode(),
+        **_bench(request, found),
+        **(_offered(*offered) if offered else {"finished": queries.finished(found)}),
     }
     return render(request, "records/step.html", context, status=status)
+
+
+@require_GET
+@members_only
+def step_sheet(request: MemberRequest, project: str, step: str) -> HttpResponse:
+    """A step on one sheet of paper, to pin above the bench."""
+    found = get_step(project, step)
+    shown = _bench(request, found)
+    context = {"project": found.project, "step": found, "asked": request.GET.urlencode(), **shown}
+    return render(request, "records/sheet.html", {**context, "paper": paper.fit(shown["sheet"], shown["sealing"])})
+
+
+def _bench(request: MemberRequest, found: Step) -> dict[str, Any]:
+    """What the step takes on the day that the address names, else when it is planned; and its sealant weighed out as asked."""
+    today = timezone.localdate()
+    day = asked_day(request.GET, max(found.planned_on or today, today))
+    bench = sheet_on(found, day)
+    form = SealingForm(request.GET, products=bench.products, day=day)
+    return {
+        "sheet": bench,
+        "sealing_form": form if bench.products and not found.done else None,
+        "sealing": plan_sealing(bench, form.given()),
+        "deferral": DEFER,
+        "ruler": (ruler_mm(), ruler_in()),
+    }
 
 
 def _offered(form: FinishForm, proposals: Sequence[Proposal]) -> dict[str, Any]:
@@ -111,7 +143,6 @@ def _offered(form: FinishForm, proposals: Sequence[Proposal]) -> dict[str, Any]:
         "form": form,
         "taken": [offer for offer in offers if not offer.proposal.item.returned],
         "returned": [offer for offer in offers if offer.proposal.item.returned],
-        "cautions": queries.out_of_cans(proposals),
     }
 
 

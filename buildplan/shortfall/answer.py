@@ -2,7 +2,9 @@
 
 from typing import Any
 
+from buildplan.shortfall import pins
 from buildplan.shortfall.calc import Line
+from buildplan.shortfall.pins import Pins, Stretch
 from buildplan.shortfall.queries import Shortfall
 from buildplan.shortfall.trace import why
 from inventory.common.fields import plain
@@ -16,6 +18,41 @@ def as_object(found: Shortfall, *, every: bool = False) -> dict[str, Any]:
         "before": found.before and found.before.isoformat(),
         "as_of": found.as_of.isoformat(),
         "lines": [line_object(line) for line in lines],
+    }
+
+
+def pins_object(found: Shortfall) -> dict[str, Any]:
+    """Held against owned, day by day, for each thing of the demand that comes back. A day without an end known is null."""
+    return {
+        "project": found.project,
+        "before": found.before and found.before.isoformat(),
+        "as_of": found.as_of.isoformat(),
+        "items": [_held_object(one) for one in pins.pins(found.lines)],
+    }
+
+
+def _held_object(found: Pins) -> dict[str, Any]:
+    line = found.line
+    return {
+        "item": line.item.code,
+        "unit": line.item.unit,
+        "peak": plain(line.needed),
+        "peak_day": line.peak_day and line.peak_day.isoformat(),
+        "lacking": plain(line.short),
+        "first_lacking": line.first_short and line.first_short.isoformat(),
+        "days": [_stretch_object(stretch) for stretch in found.stretches],
+        "trace": [{"text": reason.text, "source": reason.source} for reason in (*why(line), *pins.why(found))],
+    }
+
+
+def _stretch_object(stretch: Stretch) -> dict[str, Any]:
+    return {
+        "first": stretch.first.isoformat(),
+        "through": stretch.through and stretch.through.isoformat(),
+        "held": plain(stretch.held),
+        "owned": plain(stretch.owned),
+        "lacking": plain(stretch.lacking),
+        "steps": [{"step": one.label, "held": plain(one.held), "alone": one.alone} for one in stretch.holders],
     }
 
 

@@ -122,6 +122,7 @@ class Stock:
 
 
 Served = tuple[Need, Supply, Decimal]  # one allocation: a plain tuple, since a large plan makes tens of thousands
+Held = tuple[date, Decimal, Decimal]  # from that day on: what steps hold at once, and what is there
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +146,7 @@ class Line:
     receiving_days: int
     not_before: date | None = None
     peak_day: date | None = None
+    held: tuple[Held, ...] = ()  # of a returned thing, day by day where anything changes
 
     @property
     def steps(self) -> tuple[str, ...]:
@@ -177,6 +179,7 @@ def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, a
         as_of=as_of,
         receiving_days=receiving_days,
         peak_day=result.peak_day,
+        held=result.held,
     )
 
 
@@ -210,6 +213,7 @@ class _Result:
     first_short: date | None
     served: list[Served]
     peak_day: date | None = None
+    held: tuple[Held, ...] = ()
 
 
 def _consume(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
@@ -291,7 +295,8 @@ def _hold(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
     """Compare what steps hold at once with what is there, day by day."""
     there = [stock for stock in stocks if stock.supply.blocked is None]
     needed, short, peak_day, first_short = NOTHING, NOTHING, None, None
-    for day, held, have in _day_by_day(needs, there):
+    days = tuple(_day_by_day(needs, there))
+    for day, held, have in days:
         if held > needed:
             needed, peak_day = held, day
         if held > have:
@@ -299,10 +304,10 @@ def _hold(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
             first_short = first_short or day
     own = sum((stock.supply.quantity for stock in there if stock.supply.on_hand), NOTHING)
     usable = min(own, needed - short)
-    return _Result(needed, usable, needed - short - usable, short, first_short, [], peak_day)
+    return _Result(needed, usable, needed - short - usable, short, first_short, [], peak_day, days)
 
 
-def _day_by_day(needs: Iterable[Need], stocks: Iterable[Stock]) -> Iterator[tuple[date, Decimal, Decimal]]:
+def _day_by_day(needs: Iterable[Need], stocks: Iterable[Stock]) -> Iterator[Held]:
     """Each day on which what is held or what is there changes, with both."""
     held: dict[date, Decimal] = defaultdict(Decimal)
     there: dict[date, Decimal] = defaultdict(Decimal)

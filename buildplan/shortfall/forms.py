@@ -8,19 +8,36 @@ from buildplan.plan.models import Project
 from inventory.common.forms import DayInput, QuantityInput
 
 
-class AskForm(forms.Form):
-    """Which part of the sheet to show."""
+class DemandForm(forms.Form):
+    """Which steps count."""
 
     before = DayInput(label="Steps planned up to", required=False, help_text="blank: all the plan")
-    section = forms.TypedChoiceField(label="Show only what this section needs", required=False, coerce=int, empty_value=None)
-    every = forms.BooleanField(label="also what is met", required=False)
     also = forms.MultipleChoiceField(label="Net together with", required=False, widget=forms.CheckboxSelectMultiple)
 
-    def __init__(self, data: Any, *, sections: list[tuple[int, str]], siblings: list[Project]) -> None:
+    def __init__(self, data: Any, *, siblings: list[Project]) -> None:
         """`siblings` are the other projects of the bench."""
         super().__init__(data)
-        self.fields["section"].choices = [("", "all sections"), *sections]  # type: ignore[attr-defined]
         self.fields["also"].choices = [(project.code, project.code) for project in siblings]  # type: ignore[attr-defined]
+
+
+class AskForm(DemandForm):
+    """Which part of the sheet to show."""
+
+    section = forms.TypedChoiceField(label="Show only what this section needs", required=False, coerce=int, empty_value=None)
+    every = forms.BooleanField(label="also what is met", required=False)
+
+    def __init__(self, data: Any, *, sections: list[tuple[int, str]], siblings: list[Project]) -> None:
+        """`sections` are those of the plan, `siblings` the other projects of the bench."""
+        super().__init__(data, siblings=siblings)
+        self.fields["section"].choices = [("", "all sections"), *sections]  # type: ignore[attr-defined]
+
+
+class AcceptForm(forms.Form):
+    """That one rivet may serve for another in a step, and on whose word."""
+
+    wanted = forms.IntegerField(widget=forms.HiddenInput)
+    served_by = forms.IntegerField(widget=forms.HiddenInput)
+    note = forms.CharField(label="What the plans or the maker said", max_length=300)
 
 
 class OrderedForm(forms.Form):

@@ -11,7 +11,7 @@ from typing import Any
 
 from buildplan.hardware.calc import clecos_for_row
 from buildplan.hardware.models import RivetLoss, RivetRow
-from buildplan.hardware.queries import rivet_diameter
+from buildplan.hardware.queries import Accepted, accepted, rivet_diameter
 from buildplan.plan.models import CallOut
 from buildplan.sealing.models import Seam
 from buildplan.sealing.queries import grams
@@ -23,6 +23,8 @@ from inventory.common.problems import Problem
 
 CALL_OUT = "call-out of the plan"
 GRAM = "g"
+
+Swaps = Mapping[tuple[int, int], Accepted]  # what serves instead, by step and wanted item
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +53,19 @@ class Demand:
 
 
 def expand(demand: Demand) -> dict[int, list[Need]]:
-    """Every need of the demand, by item. Four queries."""
-    needs = _call_outs(demand)
-    for item, need in (*_rows(demand), *_seams(demand)):
+    """Every need of the demand, by item. Five queries.
+
+    Where an inspector accepted one rivet in place of another for a step, all that the step needs of the one is needed of the other.
+    Only what the plans name is replaced: what serves for one thing and is itself replaced in that step isn't followed further.
+    """
+    swaps = accepted(**demand.where)
+    needs = _call_outs(demand, swaps)
+    for item, need in (*_rows(demand, swaps), *_seams(demand)):
         needs[item].append(need)
     return needs
 
 
-def _call_outs(demand: Demand) -> dict[int, list[Need]]:
+def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:
     """Sorting all rows once into the order in which needs are served is cheaper than sorting each item's."""
     days, steps = demand.days, demand.steps
     ranks = {step: rank for rank, step in enumerate(sorted(days, key=lambda step: (days[step].day, steps[step].order)))}
@@ -68,19 +75,29 @@ def _call_outs(demand: Demand) -> dict[int, list[Need]]:
     needs: dict[int, list[Need]] = defaultdict(list)
     for step, item, quantity, rounding in rows:
         facts, day = steps[step], days[step]
-        needs[item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, rounding, CALL_OUT))
+        swap = swaps.get((step, item))
+        note = _note(rounding, swap)
+        needs[swap.served_by if swap else item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, note, CALL_OUT))
     return needs
 
 
-def _rows(demand: Demand) -> Iterator[tuple[int, Need]]:
-    """Rivets with their loss, and clecos until they come off. Dies are called out: their size alone doesn't tell which one it is."""
+def _note(note: str, swap: Accepted | None) -> str:
+    return "; ".join(part for part in (note, swap and swap.words) if part)
+
+
+def _rows(demand: Demand, swaps: Swaps) -> Iterator[tuple[int, Need]]:
+    """Rivets with their loss, and clecos until they come off. Dies are called out: their size alone doesn't tell which one it is.
+
+    The loss is of the rivet that is driven. Clecos stay as planned: they stand in the holes before those are final.
+    """
     losses = dict(RivetLoss.objects.values_list("diameter", "percent"))
     for row in RivetRow.objects.filter(**demand.where).select_related("rivet", "cleco").order_by("pk"):
         source = f"row {row.code}"
         if row.step_id in demand.days:
-            diameter = rivet_diameter(row.rivet)
-            loss = None if diameter is None else losses.get(diameter)
-            yield row.rivet_id, demand.need(row.step_id, *_rivets(row.holes, loss), source)
+            swap = swaps.get((row.step_id, row.rivet_id))
+            diameter = swap.diameter if swap else rivet_diameter(row.rivet)
+            count, note = _rivets(row.holes, None if diameter is None else losses.get(diameter))
+            yield swap.served_by if swap else row.rivet_id, demand.need(row.step_id, count, _note(note, swap), source)
         if row.cleco_id is not None and (held := _clecos(demand, row, source)) is not None:
             yield row.cleco_id, held
 

@@ -13,7 +13,7 @@ from buildplan.plan.models import Project, Step, StepAfter
 from buildplan.shortfall.calc import ItemFacts, Line, Supply, Why, net
 from buildplan.shortfall.demand import StepFacts, all_days, within
 from buildplan.shortfall.needs import Demand, expand
-from inventory.catalogue.models import RETURNED
+from inventory.catalogue.models import RETURNED, Kind
 from inventory.common.problems import Problem
 from inventory.models import Bench, Holding, Item, PackingLine, Place, SetAside
 from inventory.shelflife.calc import StatedDate
@@ -64,7 +64,7 @@ def projects(codes: Iterable[str]) -> list[Project]:
 
 
 def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
-    """Net the demand of one or several projects of one bench. Twelve queries."""
+    """Net the demand of one or several projects of one bench. Thirteen queries."""
     bench = _one_bench(named)
     needs = expand(_demand(named, before, as_of))
     found_items = items()
@@ -109,6 +109,11 @@ def items() -> dict[int, ItemFacts]:
     """What netting asks of every item of the workshop. One query."""
     columns = ("id", "code", "name", "unit", "kind", "pack", "lead_days", "life_months", "open_life_days", "min_life_days")
     return {row[0]: _item(row) for row in Item.objects.values_list(*columns)}
+
+
+def clecos() -> frozenset[int]:
+    """Which items are clecos. One query."""
+    return frozenset(Item.objects.filter(kind=Kind.CLECO).values_list("pk", flat=True))
 
 
 def _item(row: tuple[Any, ...]) -> ItemFacts:

@@ -11,6 +11,7 @@ from buildplan.plan import queries as plan
 from buildplan.plan.models import Project
 from buildplan.shortfall import queries
 from buildplan.shortfall.calc import Line
+from buildplan.shortfall.serving import Offer, offers
 from buildplan.shortfall.trace import WORDS, why
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
@@ -41,6 +42,7 @@ class Row:
     unusable: tuple[tuple[Decimal, str], ...]
     reasons: tuple[Reason, ...]
     late: int
+    may_serve: tuple[Offer, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,8 @@ class Sheet:
 def sheet(named: Sequence[Project], *, before: date | None, section: int | None, every: bool, as_of: date) -> Sheet:
     """Net the projects together and take the lines to show: those short, `every` line, or of these what steps of a section need.
 
-    The section only chooses what is shown: the whole demand is netted all the same. Eleven queries.
+    The section only chooses what is shown: the whole demand is netted all the same. Seventeen queries
+    at most.
     """
     found = queries.shortfall(named, before=before, as_of=as_of)
     codes = plan.step_codes(named)
@@ -67,10 +70,11 @@ def sheet(named: Sequence[Project], *, before: date | None, section: int | None,
     lines = found.lines if every else found.short
     if section is not None:
         lines = tuple(line for line in lines if any(codes[need.step][2] == section for need in line.needs))
+    offered = offers(named[0].bench, [line for line in lines if line.short], found.lines)
     return Sheet(
         before=before,
         as_of=as_of,
-        rows=tuple(_row(line, codes, as_of) for line in lines),
+        rows=tuple(_row(line, codes, as_of, offered.get(line.item.id, ())) for line in lines),
         needed=len(found.lines),
         short=len(found.short),
         sections=choices,
@@ -78,11 +82,11 @@ def sheet(named: Sequence[Project], *, before: date | None, section: int | None,
     )
 
 
-def _row(line: Line, codes: Mapping[int, tuple[str, str, int]], as_of: date) -> Row:
+def _row(line: Line, codes: Mapping[int, tuple[str, str, int]], as_of: date, may_serve: tuple[Offer, ...]) -> Row:
     links = {need.label: StepLink(need.label, *codes[need.step][:2]) for need in line.needs}
     late = (as_of - line.order_by).days if line.order_by else 0
     unusable = tuple((quantity, WORDS[reason]) for reason, quantity in line.unusable)
-    return Row(line, tuple(links[label] for label in line.steps), unusable, why(line), max(late, 0))
+    return Row(line, tuple(links[label] for label in line.steps), unusable, why(line), max(late, 0), may_serve)
 
 
 def as_csv(rows: Iterable[Row]) -> str:

@@ -1,5 +1,6 @@
-"""Home, and the order sheet: what is short, why, what is on its way."""
+"""Home, the order sheet, pins held against pins owned, and what may serve in place of what."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -11,14 +12,18 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from buildplan.hardware import services as hardware
+from buildplan.hardware.models import Substitution
 from buildplan.plan import queries as plan
-from buildplan.plan.models import Project
-from buildplan.plan.views import choose, get_project
-from buildplan.shortfall import queries
-from buildplan.shortfall.forms import AskForm, OrderedForm
-from buildplan.shortfall.sheet import Row, Sheet, as_csv, sheet
+from buildplan.plan.models import Project, Step
+from buildplan.plan.views import choose, get_project, get_step
+from buildplan.shortfall import queries, serving
+from buildplan.shortfall.chart import Chart, chart
+from buildplan.shortfall.forms import AcceptForm, AskForm, DemandForm, OrderedForm
+from buildplan.shortfall.pins import Holder, Pins, Stretch, pins, way_out
+from buildplan.shortfall.sheet import Row, Sheet, StepLink, as_csv, sheet
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
@@ -111,10 +116,7 @@ def order_sheet_csv(request: MemberRequest, project: str) -> HttpResponse:
 
 def _asked(request: MemberRequest, code: str) -> Asked:
     """Read the filters. What can't be read is said by the form, and doesn't filter."""
-    first = get_project(code)
-    siblings = plan.siblings(first)
-    known = {project.code: project for project in siblings}
-    projects = [first, *(known[also] for also in dict.fromkeys(request.GET.getlist("also")) if also in known)]
+    projects, siblings = _projects(request, code)
     form = AskForm(request.GET, sections=plan.section_choices(projects), siblings=siblings)
     form.is_valid()
     given = form.cleaned_data
@@ -126,6 +128,14 @@ def _asked(request: MemberRequest, code: str) -> Asked:
         as_of=timezone.localdate(),
     )
     return Asked(projects, form, found)
+
+
+def _projects(request: MemberRequest, code: str) -> tuple[list[Project], list[Project]]:
+    """The project of the address with those to net it with, and all that it could be netted with."""
+    first = get_project(code)
+    siblings = plan.siblings(first)
+    known = {project.code: project for project in siblings}
+    return [first, *(known[also] for also in dict.fromkeys(request.GET.getlist("also")) if also in known)], siblings
 
 
 def _ordered_form(row: Row) -> OrderedForm:
@@ -161,3 +171,91 @@ def _order(form: OrderedForm, project: Project, item: Item, request: MemberReque
     )
     due = f", due {given['due_on']}" if given["due_on"] else ", without a due day: it counts once it has one"
     messages.success(request, f"Ordered: {plain(line.quantity)} {item.unit} of {item.code}{due}.")
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """A stretch on which more is held than is there: who holds it, with links to their steps, and what would help."""
+
+    stretch: Stretch
+    holders: tuple[tuple[StepLink, Holder], ...]
+    way_out: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A returned thing on its page: the figures, the chart of them, and the stretches on which it doesn't reach."""
+
+    pins: Pins
+    chart: Chart | None
+    over: tuple[Over, ...]
+
+
+@require_GET
+@members_only
+def pins_page(request: MemberRequest, project: str) -> HttpResponse:
+    """Clecos and all else that comes back, day by day: held against owned. The demand is the order sheet's."""
+    projects, siblings = _projects(request, project)
+    form = DemandForm(request.GET, siblings=siblings)
+    form.is_valid()
+    before = form.cleaned_data.get("before")
+    found = queries.shortfall(projects, before=before, as_of=timezone.localdate())
+    codes, clecos = plan.step_codes(projects), queries.clecos()
+    pictures = [_picture(one, codes) for one in pins(found.lines)]
+    context = {
+        "project": projects[0],
+        "projects": projects,
+        "form": form,
+        "found": found,
+        "shown": [one for one in pictures if one.over or one.pins.line.item.id in clecos],
+        "folded": [one for one in pictures if not one.over and one.pins.line.item.id not in clecos],
+    }
+    return render(request, "shortfall/pins.html", context)
+
+
+def _picture(found: Pins, codes: Mapping[int, tuple[str, str, int]]) -> Picture:
+    return Picture(found, chart(found.stretches), tuple(_over(stretch, codes) for stretch in found.over))
+
+
+def _over(stretch: Stretch, codes: Mapping[int, tuple[str, str, int]]) -> Over:
+    holders = ((StepLink(holder.label, *codes[holder.step][:2]), holder) for holder in stretch.holders)
+    return Over(stretch, tuple(holders), way_out(stretch))
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def substitutions(request: MemberRequest, project: str, step: str) -> HttpResponse:
+    """What may serve in a step in place of what the plans call for; an inspector accepts it here."""
+    found = get_step(project, step)
+    form = None
+    if request.method == "POST":
+        policy.require(request.member, "accept", found.project.bench)
+        form = AcceptForm(request.POST)
+        if attempt(form, lambda: _accept(form, found, request)):
+            return redirect("substitutions", found.project.code, found.code)
+    context = {
+        "project": found.project,
+        "step": found,
+        "serving": serving.of_step(found, as_of=timezone.localdate()),
+        "form": form,
+        "may_accept": policy.allowed(request.member, "accept") and not found.done,
+    }
+    return render(request, "shortfall/substitutions.html", context, status=UNREADABLE if form is not None else None)
+
+
+def _accept(form: AcceptForm, step: Step, request: MemberRequest) -> None:
+    given = form.cleaned_data
+    wanted, served_by = (get_object_or_404(Item, pk=given[name]) for name in ("wanted", "served_by"))
+    hardware.accept_substitution(step=step, wanted=wanted, served_by=served_by, note=given["note"], now=timezone.now(), by=request.member)
+    messages.success(request, f"Accepted: {served_by.code} serves for {wanted.code} in {step.code}.")
+
+
+@require_POST
+@members_only
+def withdraw(request: MemberRequest, pk: int) -> HttpResponse:
+    """Take an acceptance back: the step needs again what the plans call for."""
+    rows = Substitution.objects.select_related("step__project", "wanted", "served_by")
+    found = get_object_or_404(rows, pk=pk)
+    hardware.withdraw_substitution(substitution=found, now=timezone.now(), by=request.member)
+    messages.success(request, f"Withdrawn: {found.step.code} needs {found.wanted.code} again.")
+    return redirect("substitutions", found.step.project.code, found.step.code)

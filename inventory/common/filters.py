@@ -2,10 +2,14 @@
 
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
 from django import template
 
 from inventory.common import fields
+from inventory.common.exact import decimal_text
+
+MM = Fraction(254, 10)  # of an inch
 
 register = template.Library()
 
@@ -26,3 +30,15 @@ def day(value: date | None) -> str:
 def days(count: int) -> str:
     """A count of days in words."""
     return "1 day" if count == 1 else f"{count} days"
+
+
+@register.filter
+def digits(value: Fraction | Decimal | None) -> str:
+    """An exact size in plain digits, at most four places; nothing for none."""
+    return "" if value is None else decimal_text(Fraction(value))
+
+
+@register.filter
+def inches(value: Fraction | Decimal | None) -> str:
+    """A size in inches, with its mm beside it; nothing for none."""
+    return "" if value is None else f"{decimal_text(Fraction(value))} in ({decimal_text(Fraction(value) * MM, 2)} mm)"

@@ -15,9 +15,10 @@ from inventory.common.problems import Problem
 from inventory.common.rows import find_or_make
 from inventory.common.texts import filled
 from inventory.workshop import policy
-from inventory.workshop.models import Bench, Member, Role, User, Workshop
+from inventory.workshop.models import Bench, Member, RivetRounding, Role, User, Workshop
 
 HAND = "command line"
+MOST_RECEIVING_DAYS = 365
 
 
 class BadMember(Problem):
@@ -31,6 +32,12 @@ class LastOwner(Problem):
 
     status = 409
     title = "The last owner"
+
+
+class BadSetting(Problem):
+    """A figure or a word that can't be a workshop's setting."""
+
+    title = "This setting doesn't do"
 
 
 @transaction.atomic
@@ -94,7 +101,7 @@ def set_member(*, email: str, workshop: Workshop, name: str, role: str, by: Memb
         policy.require(by, "manage")
     user, name, role = _user(email), filled("name", name, 120), _role(role)
     with scope(workshop=workshop):
-        _lock(workshop)  # two owners who demote each other at once: one of them stays
+        lock(workshop)  # two owners who demote each other at once: one of them stays
         member = Member.objects.filter(user=user).first()
         if member is not None and role != Role.OWNER:
             _refuse_last_owner(member)
@@ -122,7 +129,8 @@ def _role(role: str) -> str:
     return role
 
 
-def _lock(workshop: Workshop) -> None:
+def lock(workshop: Workshop) -> None:
+    """Hold the workshop until the transaction ends: what is true of it as a whole is looked at and written in one go."""
     Workshop.objects.select_for_update(no_key=True).get(pk=workshop.pk)
 
 
@@ -181,3 +189,31 @@ def set_password(*, user: User, password: str) -> None:
     """Give `user` a password, which ends every sign-in link and every session of theirs."""
     user.set_password(password)
     user.save(update_fields=["password"])
+
+
+@transaction.atomic
+def set_receiving_days(*, workshop: Workshop, days: int, by: Member) -> Workshop:
+    """How many days pass between a crate's arrival and its parts being usable: order-by days are that much earlier."""
+    if not 0 <= days <= MOST_RECEIVING_DAYS:
+        raise BadSetting(f"a receiving allowance of {days} days doesn't do: give 0 to {MOST_RECEIVING_DAYS}")
+    return _set(workshop, "receiving_days", days, by)
+
+
+@transaction.atomic
+def set_rivet_rounding(*, workshop: Workshop, rounding: str, by: Member) -> Workshop:
+    """How the exact length of a rivet becomes one that is made."""
+    if rounding not in RivetRounding.values:
+        raise BadSetting(f"{rounding!r} is no way of rounding: there are {', '.join(RivetRounding.values)}")
+    return _set(workshop, "rivet_rounding", rounding, by)
+
+
+def _set(workshop: Workshop, name: str, value: object, by: Member) -> Workshop:
+    """Write one setting; the same value again leaves no trace in the history."""
+    policy.own(by, workshop)
+    policy.require(by, "manage")
+    lock(workshop)
+    workshop = Workshop.objects.get(pk=workshop.pk)
+    if getattr(workshop, name) != value:
+        setattr(workshop, name, value)
+        changed_by(workshop, by).save(update_fields=[name])
+    return workshop

@@ -88,11 +88,15 @@ def test_demo_writes_nothing_where_a_file_is_bad(tmp_path):
     assert rows() == before
 
 
-# Worked by hand from fixtures/, see the three lines in fixtures/README.md: needed, usable, in transit, short, days to the order day.
+# Worked by hand from fixtures/: needed, usable, in transit, short, days to the order day. fixtures/README.md shows the first three in full.
 BY_HAND = {
-    "SEAL-B2": ("511.699", "380", "0", "131.699", 8),
-    "CLECO-3": ("520", "450", "0", "70", 13),
-    "FLT.140": ("6.096", "2.5", "3", "0.596", -4),
+    "SEAL-B2": ("506.832", "380", "0", "126.832", 8),  # fourteen seams in five steps
+    "CLECO-3": ("528", "450", "0", "78", 13),  # 264 in the rows of each float
+    "FLT.140": ("6.096", "2.5", "3", "0.596", -4),  # call-outs alone
+    "SEAL-C24": ("87.67", "0", "0", "87.67", 9),  # two films a float, 22.103 + 21.732 g
+    "SEAL-A2": ("119.152", "40", "0", "79.152", 12),  # 620 domes a float, 59.576 g
+    "MS20426AD3-3.5": ("1330", "960", "0", "370", 15),  # 620 holes a float, 44 + 46 in the end ribs
+    "MS20470AD4-6": ("468", "300", "100", "68", 7),  # 210 holes a float, 48 called out
 }
 
 

@@ -127,7 +127,13 @@ def test_seams_keep_every_column(plan):
     assert found.loaded["seams"] == 2
     first, second = Seam.objects.order_by("position").select_related("sealant", "step")
     assert (first.step.code, first.code, first.sealant.code, first.shape) == ("F1-02", "S1", "SEAL-B2", "triangle")
-    assert (first.length, first.unit, first.leg_a, first.leg_b, first.thickness) == (Fraction(3, 2), "ft", Fraction(1, 4), Fraction(1, 4), None)
+    assert (first.length, first.unit, first.leg_a, first.leg_b, first.thickness) == (
+        Fraction(3, 2),
+        "ft",
+        Fraction(1, 4),
+        Fraction(1, 4),
+        None,
+    )
     assert (first.size_unit, first.count, first.grams_each, first.loss_percent) == ("in", 2, None, 15)
     assert (second.shape, second.count, second.grams_each, second.loss_percent) == ("each", 3, Fraction(5, 2), 0)
 
@@ -154,7 +160,10 @@ def test_seams_again_update_in_place_and_say_what_is_gone(plan):
         ("F1-01,S1,SEAL-B2,triangle,1,m,6,6,,mm,0,,", "seams.csv:2: count: '0' is not from 1"),
         ("F1-01,S1,SEAL-B2,triangle,1,m,6,6,,mm,,,-5", "seams.csv:2: loss_percent: '-5' is negative"),
         ("F1-01,S1,SEAL-B2,each,,,,,,,,,", "seams.csv:2: grams_each: a seam counted by the piece needs it"),
-        ("F1-01,S1,SEAL-X,triangle,1,m,6,6,,mm,,,", "seams.csv:2: sealant: the specific gravity of SEAL-X is not known: read it off the data"),
+        (
+            "F1-01,S1,SEAL-X,triangle,1,m,6,6,,mm,,,",
+            "seams.csv:2: sealant: the specific gravity of SEAL-X is not known: read it off the data",
+        ),
         ("F1-01,S1,SEAL-ML,triangle,1,m,6,6,,mm,,,", "seams.csv:2: sealant: SEAL-ML is counted in ml: g is a mass, ml a volume"),
         ("F1-01,S1,SEAL-B2,triangle,1,nm,1/999999999,1/999999999,,nm,,,", "seams.csv:2: sealant: "),
     ],
@@ -182,10 +191,14 @@ def test_export_of_rows_and_seams_loads_back_equal(plan, file, tmp_path, name):
     with scopes_disabled():
         for model, columns in (
             (RivetRow, "step__code code position rivet__code holes grip cleco_every cleco__code clecos_until__code"),
-            (Seam, "step__code code position sealant__code shape length unit leg_a leg_b thickness size_unit count grams_each loss_percent"),
+            (
+                Seam,
+                "step__code code position sealant__code shape length unit leg_a leg_b thickness size_unit count grams_each loss_percent",
+            ),
         ):
             ours, copy = (
-                list(model.objects.filter(workshop__code=code).order_by("position").values_list(*columns.split())) for code in ("MARSH", "COPY")
+                list(model.objects.filter(workshop__code=code).order_by("position").values_list(*columns.split()))
+                for code in ("MARSH", "COPY")
             )
             assert ours
             assert ours == copy

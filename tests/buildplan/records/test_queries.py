@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 
@@ -93,8 +94,82 @@ class TestProposals:
                 lot_of(bench, item, 1)
         step.project.bench  # noqa: B018 - fetched with the step on a page
 
-        with django_assert_num_queries(11):
+        with django_assert_num_queries(12):
             queries.proposals(step, on=DAY)
+
+
+class TestTwoNeedsOfOneItem:
+    def test_proposals_add_up_what_rows_and_seams_and_call_outs_take_of_a_lot(self, step, wanted, bench, item):
+        item.kind, item.diameter = "rivet", Fraction(1, 8)
+        item.save()
+        for _ in range(2):
+            factories.RivetRowFactory(step=step, rivet=item, holes=30)
+        lot_of(bench, item, 90, code="OLD", expires_on=date(2027, 4, 1))
+        lot_of(bench, item, 200, code="NEW", expires_on=date(2027, 5, 1))
+
+        assert proposed(step) == {"OLD": 90, "NEW": 70}
+
+
+class TestNeeded:
+    def test_needed_tells_of_a_step_that_is_done(self, step, wanted):
+        factories.RivetRowFactory(step=step, holes=12)
+        factories.SeamFactory(step=step)
+        step.done = True
+        step.save()
+
+        found = {need.source: need.quantity for _, needs in queries.needed(step, on=DAY) for need in needs}
+        assert sorted(found.values()) == [12, Decimal("27.9"), 100]
+
+    def test_needed_leaves_out_a_seam_whose_grams_are_not_known(self, step):
+        seam = factories.SeamFactory(step=step)
+        seam.sealant.gravity = None
+        seam.sealant.save()
+
+        assert queries.needed(step, on=DAY) == ()
+
+
+class TestUsable:
+    def usable(self, step, item, on=DAY):
+        return {lot.label: (lot.quantity, lot.serves_until) for lot in queries.usable(step, [item.pk], on=on)}
+
+    def test_usable_counts_what_is_free_and_what_is_held_for_this_step(self, step, item, bench):
+        lot = lot_of(bench, item, 100, code="L", expires_on=date(2027, 4, 1))
+        factories.SetAsideFactory(lot=lot, ref=step_ref(step.pk), quantity=Decimal(20))
+        factories.SetAsideFactory(lot=lot, ref="step:0", quantity=Decimal(30))
+
+        assert self.usable(step, item) == {"L": (70, date(2027, 4, 1))}
+
+    @pytest.mark.parametrize("bad", [{"state": "quarantined"}, {"expires_on": DAY - timedelta(days=1)}])
+    def test_usable_leaves_out_what_cannot_serve_on_the_day(self, step, item, bench, bad):
+        lot_of(bench, item, 100, **bad)
+
+        assert self.usable(step, item) == {}
+
+    def test_usable_leaves_out_another_bench_s_and_crates(self, step, item, other_bench, bench):
+        lot_of(other_bench, item, 100)
+        factories.PackingLineFactory(crate=factories.CrateFactory(bench=bench, due_on=DAY), item=item, quantity=Decimal(100))
+
+        assert self.usable(step, item) == {}
+
+    def test_usable_tells_lots_of_one_code_apart_by_place_then_by_number(self, step, item, bench, workshop):
+        shelf = factories.PlaceFactory(workshop=workshop, path="Shelf")
+        for place in (shelf, shelf, factories.PlaceFactory(workshop=workshop, path="Fridge")):
+            lot_of(bench, item, 10, place, code="TWIN")
+
+        labels = sorted(self.usable(step, item))
+        assert labels[0] == "lot TWIN in Fridge"
+        assert labels[1].startswith("lot TWIN in Shelf, no. ")
+        assert len(labels) == 3
+
+    @pytest.mark.parametrize("many", [1, 12])
+    def test_usable_takes_six_queries(self, step, bench, workshop, many, django_assert_num_queries):
+        items = [factories.ItemFactory(workshop=workshop) for _ in range(many)]
+        for item in items:
+            lot_of(bench, item, 10)
+        step.project.bench  # noqa: B018 - fetched with the step on a page
+
+        with django_assert_num_queries(6):
+            queries.usable(step, [item.pk for item in items], on=DAY)
 
 
 class TestFinished:

@@ -2,6 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from http import HTTPStatus
 
 import pytest
@@ -53,7 +54,7 @@ class TestOpenStep:
         factories.CallOutFactory(step=step, item=cleco, quantity=Decimal(40))
 
         page = words(as_member(builder).get(url))
-        assert "Needed too, and comes back" in page
+        assert "comes back after the step" in page
         assert "CLECO-3" in page
         assert "take-" not in page
 
@@ -95,6 +96,104 @@ class TestOpenStep:
         for _ in range(12):
             grow()
         assert queries_of(builder, url) == few
+
+
+class TestBench:
+    @pytest.fixture
+    def furnished(self, step, workshop, bench, drawer):
+        """A row that asks a question, a seam, and sealant for it."""
+        rivet = factories.ItemFactory(workshop=workshop, code="MS20470AD4-6", kind="rivet", diameter=Fraction(1, 8))
+        cleco = factories.ItemFactory(workshop=workshop, code="CLECO-4", kind="cleco", diameter=Fraction(1, 8))
+        known = {"gravity": Decimal("1.55"), "base": Decimal(100), "accelerator": Decimal(10)}
+        sealant = factories.ItemFactory(workshop=workshop, code="SEAL-B2", kind="sealant", unit="g", **known)
+        factories.RivetRowFactory(step=step, code="KEEL", rivet=rivet, holes=40, grip=Fraction(1, 4), cleco=cleco, cleco_every=3)
+        factories.SeamFactory(step=step, code="CHINE", sealant=sealant)
+        factories.stock(factories.LotFactory(bench=bench, item=sealant, code="S1", expires_on=date(2027, 6, 1)), 100, drawer)
+        return step
+
+    SAID = {"people": "2", "pace": "20", "temperature": "77 F", "division": "0.01", "life-SEAL-B2": "0.5"}
+
+    @pytest.fixture
+    def sheet(self, step):
+        return reverse("step-sheet", args=[step.project.code, step.code])
+
+    @pytest.mark.parametrize("page", ["step", "step-sheet"])
+    def test_page_shows_rivets_at_true_size_with_a_ruler(self, as_member, reader, furnished, page):
+        found = words(as_member(reader).get(reverse(page, args=["TERN-1", "F3-05"])))
+
+        assert '<svg class="bar" width="9.525mm" height="3.175mm" viewBox="0 0 9.525 3.175"' in found
+        assert "Check ruler: 50 mm above the line, 2 in below it" in found
+        assert "The call-out on the plans wins: is the grip right?" in found
+        assert "14" in found
+        assert "(copper)" in found or "(usually copper)" in found
+
+    @pytest.mark.parametrize("page", ["step", "step-sheet"])
+    def test_page_defers_and_cautions(self, as_member, reader, furnished, page):
+        found = words(as_member(reader).get(reverse(page, args=["TERN-1", "F3-05"])))
+
+        assert "it never approves an aeroplane" in found
+        assert "The kit's plans come first" in found.replace("&#x27;", "'")
+        assert "isocyanate hardeners sensitise" in found
+        assert "Edge distance at least 2 D".lower() in found.lower()
+
+    @pytest.mark.parametrize("page", ["step", "step-sheet"])
+    def test_page_weighs_out_batches_as_the_address_says(self, as_member, reader, furnished, page):
+        found = words(as_member(reader).get(reverse(page, args=["TERN-1", "F3-05"]), self.SAID))
+
+        assert "12.682" in found  # of base in each of two batches of 13.95 g
+        assert "S1" in found
+
+    def test_step_keeps_what_was_said_and_says_what_does_not_read(self, as_member, reader, furnished, url):
+        found = as_member(reader).get(url, {**self.SAID, "temperature": "77"})
+
+        assert found.status_code == HTTPStatus.OK
+        assert "Is it F or C: write 77 F or 25 C." in words(found)
+        assert 'name="people" value="2"' in words(found)
+
+    def test_step_without_a_gravity_still_opens_and_says_so(self, as_member, builder, furnished, url, sheet):
+        seam = furnished.seams.get()
+        seam.sealant.gravity = seam.sealant.accelerator = None
+        seam.sealant.save()
+
+        for address in (url, sheet):
+            found = words(as_member(builder).get(address, self.SAID))
+            assert "gravity: not known: read it off the data sheet" in found
+        assert "not known: read it off the data sheet; a product of one part has none" in words(as_member(builder).get(url))
+
+    def test_step_stops_at_a_temperature_that_sealant_does_not_stand(self, as_member, reader, furnished, url, sheet):
+        for address in (url, sheet):
+            assert "stop: 50 F is outside 70 F to below 100 F" in words(
+                as_member(reader).get(address, {**self.SAID, "temperature": "10 C"}),
+            ).replace("Stop: 50", "stop: 50")
+
+    def test_done_step_shows_its_rows_and_seams_without_a_form(self, as_member, builder, furnished, url, sheet):
+        furnished.done = True
+        furnished.save()
+
+        page = words(as_member(builder).get(url))
+        assert "What it needed" in page
+        assert "27.9 g" in page
+        assert "Weigh out" not in page
+        assert "Mix card" not in words(as_member(builder).get(sheet))
+
+    def test_sheet_has_blanks_to_fill_in(self, as_member, reader, furnished, sheet):
+        page = words(as_member(reader).get(sheet))
+
+        for heading in ("Mixed g", "When", "Temp.", "Who", "Grams left"):
+            assert f">{heading}</th>" in page
+
+    def test_sheet_takes_no_post(self, as_member, builder, step, sheet):
+        assert as_member(builder).post(sheet).status_code == HTTPStatus.METHOD_NOT_ALLOWED
+
+    @pytest.mark.parametrize("page", ["step", "step-sheet"])
+    def test_page_takes_the_same_queries_at_one_row_and_at_many(self, queries_of, builder, furnished, page, workshop):
+        address = reverse(page, args=["TERN-1", "F3-05"])
+        few = queries_of(builder, address)
+        for _ in range(8):
+            factories.RivetRowFactory(step=furnished, clecos_until=factories.StepFactory(project=furnished.project))
+            factories.SeamFactory(step=furnished)
+            factories.SealingSupplyFactory(workshop=workshop)
+        assert queries_of(builder, address) == few
 
 
 class TestFinish:

@@ -125,7 +125,7 @@ def test_batch_sizes_refuse_by_name(total, most, name):
 def test_largest_batch_is_placed_within_the_life(people, pace, hours):
     batch = Fraction(largest_batch(people, pace, hours))
 
-    assert batch / (people * Fraction(pace)) <= Fraction(hours) < (batch + Fraction(1, 1000)) / (people * Fraction(pace))
+    assert batch / (people * Fraction(pace)) <= Fraction(repr(hours)) < (batch + Fraction(1, 1000)) / (people * Fraction(pace))
 
 
 @pytest.mark.parametrize(

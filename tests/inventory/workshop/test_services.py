@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import time_machine
 from django.conf import settings
+from django.db import IntegrityError, transaction
 from django_scopes import scope, scopes_disabled
 
 from inventory.common.texts import BadText
@@ -218,3 +219,54 @@ def test_members_are_not_read_across_workshops(workshop, outsider):
     assert not Member.objects.filter(workshop=outsider).exists()
     with scope(workshop=outsider):
         assert Member.objects.filter(workshop=outsider).exists()
+
+
+class TestSettings:
+    def test_receiving_days_are_set_and_the_history_says_by_whom(self, workshop, owner):
+        services.set_receiving_days(workshop=workshop, days=5, by=owner)
+
+        workshop.refresh_from_db()
+        assert (workshop.receiving_days, workshop.history.first().history_user) == (5, owner)
+
+    def test_rivet_rounding_starts_up_to_halves_and_is_set(self, workshop, owner):
+        assert workshop.rivet_rounding == "up_half"
+        services.set_rivet_rounding(workshop=workshop, rounding="up_whole", by=owner)
+
+        workshop.refresh_from_db()
+        assert (workshop.rivet_rounding, workshop.history.first().history_user) == ("up_whole", owner)
+
+    def test_setting_the_same_again_leaves_no_trace(self, workshop, owner):
+        before = workshop.history.count()
+        services.set_receiving_days(workshop=workshop, days=3, by=owner)
+        services.set_rivet_rounding(workshop=workshop, rounding="up_half", by=owner)
+        assert workshop.history.count() == before
+
+    def test_one_setting_leaves_the_other_as_somebody_else_just_set_it(self, workshop, owner):
+        stale = Workshop.objects.get(pk=workshop.pk)
+        services.set_receiving_days(workshop=workshop, days=5, by=owner)
+        services.set_rivet_rounding(workshop=stale, rounding="up_whole", by=owner)
+
+        workshop.refresh_from_db()
+        assert (workshop.receiving_days, workshop.rivet_rounding) == (5, "up_whole")
+
+    @pytest.mark.parametrize("days", [-1, 366])
+    def test_receiving_days_refuse_what_makes_no_sense(self, workshop, owner, days):
+        with pytest.raises(services.BadSetting, match="0 to 365"):
+            services.set_receiving_days(workshop=workshop, days=days, by=owner)
+
+    def test_rivet_rounding_refuses_a_word_it_does_not_know(self, workshop, owner):
+        with pytest.raises(services.BadSetting, match="up_half, nearest_half, up_whole"):
+            services.set_rivet_rounding(workshop=workshop, rounding="down", by=owner)
+
+    @pytest.mark.parametrize("role", ["storekeeper", "builder", "inspector", "reader"])
+    def test_settings_are_the_owner_s(self, workshop, outsider, owner, role):
+        by = factories.MemberFactory(workshop=workshop, role=role)
+        for row, member in ((workshop, by), (outsider, owner)):
+            with pytest.raises(NotAllowed):
+                services.set_receiving_days(workshop=row, days=5, by=member)
+            with pytest.raises(NotAllowed):
+                services.set_rivet_rounding(workshop=row, rounding="up_whole", by=member)
+
+    def test_database_refuses_a_rounding_it_does_not_know(self, workshop):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Workshop.objects.filter(pk=workshop.pk).update(rivet_rounding="down")
