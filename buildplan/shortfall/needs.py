@@ -23,8 +23,15 @@ from inventory.common.problems import Problem
 
 CALL_OUT = "call-out of the plan"
 GRAM = "g"
+OTHER = 2
 
 Swaps = Mapping[tuple[int, int], Accepted]  # what serves instead, by step and wanted item
+
+
+class SeamNotKnown(Problem):
+    """A seam's grams can't be told: a demand without them would be too small."""
+
+    title = "A seam can't be reckoned"
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +120,7 @@ def _clecos(demand: Demand, row: RivetRow, source: str) -> Need | None:
     """What a row holds: on its step's day, or through the day of the step that frees it, even after its own is done."""
     every = row.cleco_every or 1
     count = clecos_for_row(row.holes, every)
-    note = f"a cleco in every {every}. of {row.holes} holes, the ends filled"
+    note = f"a cleco in {_every(every)} of {row.holes}, the ends filled"
     frees = None if row.clecos_until_id is None else demand.steps.get(row.clecos_until_id)
     until = None if frees is None or frees.done else _day(demand, frees)
     if row.step_id in demand.days:
@@ -123,6 +130,12 @@ def _clecos(demand: Demand, row: RivetRow, source: str) -> Need | None:
         return None
     rule = f"{facts.label} is done, but its clecos stay until {frees.label}"
     return Need(demand.as_of, facts.order, facts.id, facts.label, Decimal(count), rule, note, source, until)
+
+
+def _every(every: int) -> str:
+    if every == 1:
+        return "every hole"
+    return "every other hole" if every == OTHER else f"one hole in {every}"
 
 
 def _day(demand: Demand, step: StepFacts) -> date:
@@ -138,10 +151,11 @@ def _seams(demand: Demand) -> Iterator[tuple[int, Need]]:
             continue
         try:
             converted, note = _sealant(seam)
-        except (ValueError, Problem):
+        except (ValueError, Problem) as error:
             if demand.alone:
                 continue
-            raise
+            where = f"seam {seam.code} of {demand.steps[seam.step_id].label}, {seam.sealant.code}"
+            raise SeamNotKnown(f"{where}: {error}. Nothing is reckoned without it") from error
         yield seam.sealant_id, demand.need(seam.step_id, converted.quantity, note, f"seam {seam.code}")
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 
-from buildplan.shortfall.calc import Line, Served, Supply, Why, back
+from buildplan.shortfall.calc import Line, Need, Served, Supply, Why, back
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
@@ -44,9 +44,15 @@ def _amount(quantity: Decimal, line: Line) -> str:
 
 def _needs(line: Line) -> Iterator[Reason]:
     for need in line.needs:
-        until = f" until {need.through}" if need.through != need.day else ""
+        until = _held_through(need)
         note = f" ({need.note})" if need.note else ""
         yield Reason(f"{need.label} needs {_amount(need.quantity, line)} on {need.day}{until}{note}: {need.rule}", need.source)
+
+
+def _held_through(need: Need) -> str:
+    if need.through == need.day:
+        return ""
+    return " and on, since the step that frees them has no day" if need.through == date.max else f" through {need.through}"
 
 
 def _lots(line: Line) -> Iterator[Reason]:

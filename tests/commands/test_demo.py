@@ -141,7 +141,7 @@ def test_demo_prints_and_serves(tmp_path):
 
 
 def _page(address):
-    for _ in range(300):
+    for _ in range(900):
         try:
             with urllib.request.urlopen(address, timeout=5) as answer:  # noqa: S310 - our own server on this machine
                 return answer.read().decode()

@@ -8,6 +8,7 @@ import pytest
 
 from buildplan.models import RivetLoss, Step
 from buildplan.shortfall import queries
+from buildplan.shortfall.needs import SeamNotKnown
 from buildplan.shortfall.trace import why
 from tests import factories
 
@@ -87,7 +88,9 @@ def test_row_holds_clecos_on_its_day_alone(project, step, later, rivet, cleco):
 def test_row_holds_clecos_through_the_step_that_frees_them(project, step, later, rivet, cleco):
     factories.RivetRowFactory(step=step, rivet=rivet, holes=84, cleco_every=3, cleco=cleco, clecos_until=later)
     factories.RivetRowFactory(step=later, rivet=rivet, holes=30, cleco_every=1, cleco=cleco)
-    assert lines(project)["CLECO-4"].needed == 59
+    line = lines(project)["CLECO-4"]
+    assert line.needed == 59
+    assert any("through 2027-03-08" in reason.text and "one hole in 3 of 84" in reason.text for reason in why(line))
 
 
 def test_done_row_still_holds_clecos_until_that_step_is_done(project, step, later, rivet, cleco):
@@ -112,7 +115,9 @@ def test_clecos_freed_by_a_step_without_a_day_stay_to_the_end(project, step, riv
     last = factories.StepFactory(project=project, code="F4-01", planned_on=DAY + timedelta(days=300))
     factories.RivetRowFactory(step=step, rivet=rivet, holes=10, cleco_every=1, cleco=cleco, clecos_until=undated)
     factories.RivetRowFactory(step=last, rivet=rivet, holes=10, cleco_every=1, cleco=cleco)
-    assert lines(project, before=DAY + timedelta(days=300))["CLECO-4"].needed == 20
+    line = lines(project, before=DAY + timedelta(days=300))["CLECO-4"]
+    assert line.needed == 20
+    assert any("and on, since the step that frees them has no day" in reason.text for reason in why(line))
 
 
 def test_row_without_spacing_holds_no_clecos(project, step, rivet, cleco):
@@ -140,6 +145,14 @@ def test_seam_in_inches_and_ounces_converts_exactly(project, workshop, step):
     line = lines(project)[sealant.code]
     assert line.needed == Decimal("0.984")  # 27.9 g / 28.349523125
     assert any("rounded half up" in reason.text for reason in why(line))
+
+
+def test_seam_whose_gravity_was_taken_away_is_told(project, step):
+    seam = factories.SeamFactory(step=step, code="S1")
+    seam.sealant.gravity = None
+    seam.sealant.save()
+    with pytest.raises(SeamNotKnown, match=r"seam S1 of F3-04, .*: gravity: not known: read it off the data sheet"):
+        lines(project)
 
 
 def test_seam_of_a_done_step_needs_nothing(project, step):
