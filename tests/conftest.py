@@ -19,6 +19,8 @@ hypothesis.settings.load_profile("any machine")
 
 def pytest_configure():
     needs.refuse_what_is_absent()
+    # A live server's thread that kept its connection would keep PostgreSQL from dropping the test database.
+    connection.settings_dict["CONN_MAX_AGE"] = 0
 
 
 def pytest_collection_modifyitems(items):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 
+from buildplan.hardware.models import Substitution
 from buildplan.hardware.services import put_rows
 from buildplan.loading import values
 from buildplan.loading.cells import Cells, Reading, fitting
@@ -20,6 +21,7 @@ from buildplan.plan.calc import loops
 from buildplan.plan.models import Hand, Project, Step
 from buildplan.plan.services import Need, Plan, PlanChanges, PlannedStep, put_plan, steps_with_history
 from buildplan.sealing.services import put_seams
+from inventory.common.rows import batches
 from inventory.models import Member
 
 STATED = {"planned": "planned_on", "after": "after", "minutes": "minutes", "done": "done", "hand": "hand"}
@@ -169,12 +171,18 @@ def _check_missing(project: Project, stated: Stated, *, remove_missing: bool, wh
         problems.add_error(
             f"{where}: step: {project.code} has steps that the file has not: {names}: add them, or load with --remove-missing"
         )
-    kept = steps_with_history(missing) if remove_missing else set()
+    kept = steps_with_history(missing) | _steps_judged(missing) if remove_missing else set()
     if kept:
         names = _names(step.code for step in missing if step.pk in kept)
         problems.add_error(
-            f"{where}: step: these are done or have stock to their name, so they can't be removed: {names}: add them to the file"
+            f"{where}: step: these are done, or have stock or an accepted substitution to their name, so they can't be removed: {names}: add them to the file"
         )
+
+
+def _steps_judged(steps: Iterable[Step]) -> set[int]:
+    """Those for which an inspector ever accepted something in place of what the plans say."""
+    ids = [step.pk for step in steps]
+    return {pk for batch in batches(ids) for pk in Substitution.objects.filter(step__in=batch).values_list("step_id", flat=True)}
 
 
 def _warn(changes: PlanChanges, tables: Mapping[str, Table], codes: Codes, problems: Problems) -> None:

@@ -82,8 +82,8 @@ def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:
     needs: dict[int, list[Need]] = defaultdict(list)
     for step, item, quantity, rounding in rows:
         facts, day = steps[step], days[step]
-        swap = swaps.get((step, item))
-        note = _note(rounding, swap)
+        swap = swaps.get((step, item)) if swaps else None
+        note = _note(rounding, swap) if swap else rounding
         needs[swap.served_by if swap else item].append(Need(day.day, facts.order, step, facts.label, quantity, day.rule, note, CALL_OUT))
     return needs
 

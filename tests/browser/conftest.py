@@ -67,8 +67,9 @@ def axe():
     return check
 
 
-# Colours glide from one scheme to the other: half way, no contrast is the page's own.
-SETTLED = "Promise.all(document.getAnimations().filter(each => each instanceof CSSTransition).map(each => each.finished))"
+# Colours glide from one scheme to the other: half way, no contrast is the page's own. A glide that never ends is not waited for.
+GLIDES = "document.getAnimations().filter(each => each instanceof CSSTransition).map(each => each.finished)"
+SETTLED = f"Promise.race([Promise.allSettled({GLIDES}), new Promise(done => setTimeout(done, 2000))])"
 
 
 def _check_look(page, look):

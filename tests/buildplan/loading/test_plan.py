@@ -5,7 +5,7 @@ import pytest
 import time_machine
 from django_scopes import scopes_disabled
 
-from buildplan.models import CallOut, Project, Section, Step, StepAfter
+from buildplan.models import CallOut, Project, Section, Step, StepAfter, Substitution
 from tests import factories, loads
 from tests.loads import load, loaded
 
@@ -150,7 +150,18 @@ def test_plan_never_removes_a_step_with_history(plan, bench):
     lot = factories.LotFactory(bench=bench, item=factories.ItemFactory(workshop=bench.workshop))
     factories.SetAsideFactory(lot=lot, ref=f"step:{Step.objects.get(code='C').pk}")
     error = only_error(plan(plain("D")), "--remove-missing")
-    assert error.startswith("steps.csv: step: these are done or have stock to their name, so they can't be removed: A, C: ")
+    assert error.startswith(
+        "steps.csv: step: these are done, or have stock or an accepted substitution to their name, so they can't be removed: A, C: "
+    )
+
+
+def test_missing_step_with_an_accepted_substitution_is_never_removed(plan, owner):
+    into(plan(plain("A"), plain("B")))
+    wanted, offered = factories.ItemFactory(workshop=owner.workshop), factories.ItemFactory(workshop=owner.workshop)
+    step = Step.objects.get(code="A")
+    Substitution.objects.create(workshop=owner.workshop, step=step, wanted=wanted, served_by=offered, by=owner, note="the maker said so")
+    error = only_error(plan(plain("B")), "--remove-missing")
+    assert "an accepted substitution to their name, so they can't be removed: A" in error
 
 
 @pytest.mark.parametrize(
