@@ -175,7 +175,8 @@ def _check_missing(project: Project, stated: Stated, *, remove_missing: bool, wh
     if kept:
         names = _names(step.code for step in missing if step.pk in kept)
         problems.add_error(
-            f"{where}: step: these are done, or have stock or an accepted substitution to their name, so they can't be removed: {names}: add them to the file"
+            f"{where}: step: these are done, or have stock or an accepted substitution to their name, so they can't be removed: "
+            f"{names}: add them to the file"
         )
 
 
