@@ -10,6 +10,7 @@ from buildplan.hardware import views as hardware
 from buildplan.plan import views as plan
 from buildplan.records import supplies
 from buildplan.records import views as records
+from buildplan.sealing import views as sealing
 from buildplan.shortfall import views as shortfall
 
 urlpatterns = [
@@ -28,6 +29,12 @@ urlpatterns = [
     path("projects/<path:project>/pins/", shortfall.pins_page, name="pins"),
     path("projects/<path:project>/substitutions/<path:step>/", shortfall.substitutions, name="substitutions"),
     path("substitutions/<int:pk>/withdraw/", shortfall.withdraw, name="withdraw"),
+    path("projects/<path:project>/add-row/<path:step>/", hardware.add_row, name="add-row"),
+    path("rows/<int:pk>/", hardware.row, name="row"),
+    path("rows/<int:pk>/remove/", hardware.remove_row, name="remove-row"),
+    path("projects/<path:project>/add-seam/<path:step>/", sealing.add_seam, name="add-seam"),
+    path("seams/<int:pk>/", sealing.seam, name="seam"),
+    path("seams/<int:pk>/remove/", sealing.remove_seam, name="remove-seam"),
     path("projects/<path:project>/ordered/<int:item>/", shortfall.ordered, name="ordered"),
     path("projects/<path:project>/planned/<path:step>/", plan.planned, name="planned"),
     path("projects/<path:project>/take-back/<path:step>/", records.take_back, name="take-back"),

@@ -12,7 +12,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django_scopes import scopes_disabled
 
 from buildplan.figures.calculators import CALCULATORS
-from buildplan.models import RivetLoss, SealingSupply, Step, Substitution
+from buildplan.models import RivetLoss, RivetRow, SealingSupply, Seam, Step, Substitution
 from inventory.models import Bag, Crate, Holding, Item, Lot, Member, Movement, PackingLine
 from tests import factories
 
@@ -40,6 +40,12 @@ FOREIGN = {
     "pins": lambda one: ["OUTSIDE-PROJECT"],
     "substitutions": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
     "withdraw": lambda one: [one(Substitution)],
+    "add-row": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "row": lambda one: [one(RivetRow)],
+    "remove-row": lambda one: [one(RivetRow)],
+    "add-seam": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
+    "seam": lambda one: [one(Seam)],
+    "remove-seam": lambda one: [one(Seam)],
     "remove-loss": lambda one: [one(RivetLoss)],
     "ordered": lambda one: ["OUTSIDE-PROJECT", one(Item)],
     "lot": lambda one: [one(Lot)],
@@ -87,6 +93,9 @@ def address(outsider):
         Bag.objects.create(workshop=outsider, crate=crate, name="7A", path="7A")
         RivetLoss.objects.create(workshop=outsider, diameter=Fraction(1, 8), percent=5)
         _accepted(outsider)
+        step = Step.objects.get(workshop=outsider)
+        factories.RivetRowFactory(step=step, code="OUTSIDE-ROW")
+        factories.SeamFactory(step=step, code="OUTSIDE-SEAM")
 
     def one(model, field="pk"):
         with scopes_disabled():
@@ -101,6 +110,10 @@ def rows_untouched(outsider):
         assert not Lot.objects.filter(workshop=outsider).exclude(state="good").exists()
         assert Crate.objects.filter(workshop=outsider).count() == 1
         assert not Substitution.objects.filter(workshop=outsider).exclude(withdrawn_at=None).exists()
+        assert [list(model.objects.filter(workshop=outsider).values_list("code", flat=True)) for model in (RivetRow, Seam)] == [
+            ["OUTSIDE-ROW"],
+            ["OUTSIDE-SEAM"],
+        ]
 
 
 def test_every_address_is_described_here_once():

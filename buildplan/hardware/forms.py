@@ -1,16 +1,19 @@
-"""What a workshop sets for its rivets, clecos and crates."""
+"""What a workshop sets for its rivets, clecos and crates; a rivet row."""
 
 import re
 from fractions import Fraction
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms import BoundField
 
 from buildplan.hardware.queries import Spacing
-from buildplan.hardware.services import MOST_EVERY, MOST_PERCENT
-from inventory.workshop.models import RivetRounding
+from buildplan.hardware.services import MOST_CODE, MOST_EVERY, MOST_HOLES, MOST_PERCENT
+from buildplan.plan.models import Step
+from inventory.catalogue.forms import CodeInput
+from inventory.common.forms import SizeInput
+from inventory.workshop.models import RivetRounding, Workshop
 from inventory.workshop.services import MOST_RECEIVING_DAYS
 
 EVERY = "every-"
@@ -72,3 +75,30 @@ class LossForm(forms.Form):
 
     diameter = InchesInput(label="Rivet diameter in inches", help_text="such as 1/8; a size that is there already is changed")
     percent = forms.DecimalField(label="Lost, in percent of the holes", min_value=0, max_value=MOST_PERCENT, decimal_places=2, max_digits=5)
+
+
+class RowForm(forms.Form):
+    """A line of holes in a step."""
+
+    code = forms.CharField(label="Row", max_length=MOST_CODE, help_text="its name in the plans")
+    rivet = CodeInput(label="Rivet", offered="rivets", help_text="any of its codes")
+    holes = forms.IntegerField(label="Holes", min_value=1, max_value=MOST_HOLES)
+    grip = SizeInput(label="Grip in inches", required=False, help_text="such as 1/8 or 0.125; blank where the plans give none")
+    cleco_every = forms.IntegerField(
+        label="Clecos: 1 hole in",
+        required=False,
+        min_value=1,
+        max_value=MOST_HOLES,
+        help_text="1: every hole; blank: none. The cleco is the one of the rivet's diameter",
+    )
+
+    def __init__(self, data: Any, *, workshop: Workshop, step: Step, initial: dict[str, Any]) -> None:
+        """`workshop` is whose codes the rivet is looked up by, `step` the one that the row is of."""
+        super().__init__(data, initial=initial)
+        cast("CodeInput", self.fields["rivet"]).workshop = workshop
+        self.fields["clecos_until"] = forms.ModelChoiceField(
+            Step.objects.filter(project=step.project_id).order_by("position", "pk"),
+            label="Clecos until",
+            required=False,
+            empty_label="this step's end",
+        )

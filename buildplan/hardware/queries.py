@@ -1,6 +1,6 @@
 """Reads of rivets and what goes with them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -8,12 +8,66 @@ from typing import Any
 
 from django.utils import timezone
 
-from buildplan.hardware.calc import Rivet, RivetCodeError, cleco_every, parse_rivet
+from buildplan.hardware.calc import Rivet, RivetCodeError, call_out_question, cleco_every, parse_rivet
 from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Stage, Substitution
 from buildplan.plan.models import CallOut, Step
 from inventory.catalogue.models import Kind
+from inventory.catalogue.units import COUNT
+from inventory.common.problems import FieldProblem
 from inventory.common.reasons import Reason
 from inventory.models import Identifier, Item
+
+RIVETS = frozenset({Kind.RIVET, Kind.FASTENER})  # what a row of holes takes
+
+
+def check_rivet(rivet: Item) -> None:
+    """Refuse an item that no row can name as its rivet."""
+    if rivet.kind not in RIVETS:
+        raise FieldProblem("rivet", f"{rivet.code} is of kind {rivet.kind}: name a rivet")
+    if rivet.unit != COUNT:
+        raise FieldProblem("rivet", f"{rivet.code} is counted in {rivet.unit}, holes in ea: count it in ea in the catalogue")
+
+
+def cleco_for(rivet: Item, clecos: Mapping[Fraction, Sequence[Item]]) -> Item:
+    """The one cleco of the rivet's diameter among `clecos_by_diameter()`; refused where there is none, or more than one."""
+    diameter = rivet_diameter(rivet)
+    if diameter is None:
+        text = f"the diameter of {rivet.code} is not known, so neither is its cleco: write it in the catalogue"
+        raise FieldProblem("rivet", text)
+    found = clecos.get(diameter, ())
+    if len(found) != 1:
+        raise FieldProblem("cleco_every", _several(diameter, found) if found else _none(diameter))
+    return found[0]
+
+
+def _several(diameter: Fraction, found: Sequence[Item]) -> str:
+    codes = ", ".join(cleco.code for cleco in found)
+    return f"several clecos are of {diameter} in ({codes}): leave the diameter to one of them"
+
+
+def _none(diameter: Fraction) -> str:
+    return f"no cleco of {diameter} in is in the catalogue: add one with its diameter, or leave cleco_every blank"
+
+
+def rivet_codes() -> list[tuple[str, str]]:
+    """Code and name of every item that a row can name as its rivet. One query."""
+    return list(Item.objects.filter(kind__in=RIVETS, unit=COUNT).order_by("code").values_list("code", "name"))
+
+
+def called_out(item: Item) -> Rivet | None:
+    """What the item's code says of it as a rivet, or else the first of its other codes that reads as one."""
+    return _first_rivet([item.code, *sorted(identifier.text for identifier in item.identifiers.all())])
+
+
+def length_question(row: RivetRow, policy: str) -> str | None:
+    """What to ask where a row's grip gives another length than the rivet it calls for; None where they agree or nothing is known."""
+    rivet = called_out(row.rivet)
+    if rivet is None or row.grip is None:
+        return None
+    try:
+        return call_out_question(rivet, row.grip, policy)
+    except ValueError as error:
+        return str(error)
 
 
 def rivet_diameter(rivet: Item) -> Fraction | None:

@@ -7,25 +7,31 @@ from decimal import Decimal
 from fractions import Fraction
 
 from django.db import transaction
+from django.db.models import Max
 
 from buildplan.hardware.calc import may_serve
 from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Stage, Substitution
-from buildplan.hardware.queries import needs_rivet, rivets
+from buildplan.hardware.queries import check_rivet, cleco_for, clecos_by_diameter, needs_rivet, rivets
 from buildplan.plan.models import Project, Step
 from inventory.common.fields import plain
-from inventory.common.history import changed_by, put_many
-from inventory.common.problems import Problem
-from inventory.common.texts import filled
+from inventory.common.history import assign, changed_by, put_many
+from inventory.common.problems import FieldProblem, Problem
+from inventory.common.texts import BadText, filled
 from inventory.models import Item, Member, Workshop
 from inventory.workshop import policy
 from inventory.workshop.services import BadSetting, lock
 
+MOST_CODE = 40
+MOST_HOLES = 1_000_000
+MOST_GRIP = 100  # inches: past any airframe, so a grip in millimetres by mistake shows
+MOST_RATIO = 31  # characters of a fraction: the column's
 MOST_EVERY = 100
 MOST_DIAMETER = Fraction(1)
 FINEST = 10_000  # of an inch: no rivet is stated finer, and a row keeps it
 MOST_PERCENT = Decimal(100)
 CENT = Decimal("0.01")
 MOST_NOTE = 300
+SERVED = "what serves in it"
 
 
 class NoSubstitute(Problem):
@@ -42,10 +48,17 @@ class AlreadyAccepted(Problem):
 
 
 class StepDone(Problem):
-    """A step that is done is a record: what served in it stays as it was written down."""
+    """A step that is done is a record: its rows, its seams and what served in it stay as they were written down."""
 
     status = 409
     title = "The step is done"
+
+
+class Gone(Problem):
+    """What was to be changed has been removed meanwhile."""
+
+    status = 409
+    title = "No longer there"
 
 
 class Withdrawn(Problem):
@@ -92,6 +105,103 @@ def put_rows(*, project: Project, rows: Sequence[PlannedRow], by: Member) -> lis
         for position, row in enumerate(rows, start=1)
     }
     return [f"{row.step.code} {row.code}" for row in put_many(RivetRow, present, wanted, by)]
+
+
+@transaction.atomic
+def save_row(  # noqa: PLR0913 - what a row says
+    *,
+    step: Step,
+    code: str,
+    rivet: Item,
+    holes: int,
+    grip: Fraction | None,
+    cleco_every: int | None,
+    clecos_until: Step | None,
+    by: Member,
+    row: RivetRow | None = None,
+) -> RivetRow:
+    """Put a rivet row into `step`, or make `row` of it say this. The cleco is the one of the rivet's diameter, as when loading.
+
+    A `FieldProblem` names what doesn't do. Refused for a step that is done.
+    """
+    policy.require(by, "plan", step.project.bench)
+    policy.own(by, step, rivet)
+    step = lock_to_do(step, "its rows")
+    found = RivetRow(workshop_id=step.workshop_id, step=step, position=_next_position(step)) if row is None else _row_now(row, step)
+    said = {
+        "code": checked_code(code, "row"),
+        "rivet_id": rivet.pk,
+        "holes": within("holes", holes, MOST_HOLES),
+        "grip": None if grip is None else _grip(grip),
+        "cleco_every": None if cleco_every is None else within("cleco_every", cleco_every, MOST_HOLES),
+        "clecos_until_id": None if clecos_until is None else _same_project(step, clecos_until),
+        "cleco_id": _cleco(rivet, cleco_every),
+    }
+    if RivetRow.objects.filter(step=step, code__iexact=said["code"]).exclude(pk=found.pk).exists():
+        raise FieldProblem("code", f"{said['code']} is a row of {step.code} already: give each row of a step its own code")
+    if assign(found, said) or found.pk is None:
+        changed_by(found, by).save()
+    return found
+
+
+@transaction.atomic
+def remove_row(*, row: RivetRow, by: Member) -> None:
+    """Take a rivet row out of its step; its history stays. Refused for a step that is done."""
+    policy.require(by, "plan", row.step.project.bench)
+    policy.own(by, row)
+    step = lock_to_do(row.step, "its rows")
+    changed_by(_row_now(row, step), by).delete()
+
+
+def _row_now(row: RivetRow, step: Step) -> RivetRow:
+    found = RivetRow.objects.filter(pk=row.pk, step=step).first()
+    if found is None:
+        raise Gone(f"row {row.code} is no longer in {step.code}: it was removed meanwhile")
+    return found
+
+
+def _next_position(step: Step) -> int:
+    last: int | None = RivetRow.objects.filter(step=step).aggregate(last=Max("position"))["last"]
+    return (last or 0) + 1
+
+
+def _cleco(rivet: Item, every: int | None) -> int | None:
+    check_rivet(rivet)
+    return None if every is None else cleco_for(rivet, clecos_by_diameter()).pk
+
+
+def _grip(grip: Fraction) -> Fraction:
+    if not 0 < grip <= MOST_GRIP:
+        raise FieldProblem("grip", f"a grip of {grip} in doesn't do: give one over 0 and up to {MOST_GRIP} in, and check its unit")
+    return kept_exactly("grip", grip)
+
+
+def _same_project(step: Step, until: Step) -> int:
+    if until.project_id != step.project_id:
+        raise FieldProblem("clecos_until", "that is no step of this project")
+    return until.pk
+
+
+def kept_exactly(field: str, size: Fraction) -> Fraction:
+    """`size` where its column holds it."""
+    if len(str(size)) > MOST_RATIO:
+        raise FieldProblem(field, "this has too many digits: write fewer decimals")
+    return size
+
+
+def within(field: str, count: int, most: int) -> int:
+    """`count` where it is from 1 to `most`."""
+    if not 1 <= count <= most:
+        raise FieldProblem(field, f"{count} is not from 1 to {most}: give a number in that range")
+    return count
+
+
+def checked_code(code: str, what: str) -> str:
+    """The code of a row or a seam, without outer blanks."""
+    try:
+        return filled(f"code of the {what}", code, MOST_CODE)
+    except BadText as error:
+        raise FieldProblem("code", str(error)) from error
 
 
 @transaction.atomic
@@ -172,7 +282,7 @@ def accept_substitution(  # noqa: PLR0913 - what an acceptance says
     policy.require(by, "accept", step.project.bench)
     policy.own(by, step, wanted, served_by)
     note = filled("note", note, MOST_NOTE)
-    step = _lock_to_do(step)
+    step = lock_to_do(step, SERVED)
     _refuse_unfit(step, wanted, served_by)
     standing = Substitution.objects.filter(step=step, wanted=wanted, withdrawn_at=None).select_related("served_by", "by").first()
     if standing is not None:
@@ -189,7 +299,7 @@ def withdraw_substitution(*, substitution: Substitution, now: datetime, by: Memb
     """The step needs again what the plans call for. That something was accepted stays on record."""
     policy.own(by, substitution)
     policy.require(by, "accept")
-    _lock_to_do(substitution.step)
+    lock_to_do(substitution.step, SERVED)
     substitution = Substitution.objects.get(pk=substitution.pk)
     if substitution.withdrawn_at is not None:
         raise Withdrawn("this was withdrawn already")
@@ -198,12 +308,17 @@ def withdraw_substitution(*, substitution: Substitution, now: datetime, by: Memb
     return substitution
 
 
-def _lock_to_do(step: Step) -> Step:
-    """The step as it is now, held against a finish and a second acceptance at the same time."""
+def lock_to_do(step: Step, what: str) -> Step:
+    """The step as it is now, held against a finish and a second writer at the same time. `what` of it is about to change."""
     step = Step.objects.select_for_update().get(pk=step.pk)
-    if step.done:
-        raise StepDone(f"{step.code} is done: take it back before you change what serves in it")
+    refuse_done(step, what)
     return step
+
+
+def refuse_done(step: Step, what: str) -> None:
+    """Raise `StepDone` where the step is done: `what` of it can't change."""
+    if step.done:
+        raise StepDone(f"{step.code} is done: take it back before you change {what}")
 
 
 def _refuse_unfit(step: Step, wanted: Item, served_by: Item) -> None:

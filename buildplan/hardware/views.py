@@ -1,4 +1,4 @@
-"""The settings of a workshop: what each figure is now, where it comes from, and where the owner changes it."""
+"""The settings page, and adding, changing and removing a rivet row of a step."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -6,9 +6,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from buildplan.hardware import services
-from buildplan.hardware.forms import LossForm, SettingsForm
-from buildplan.hardware.models import RivetLoss
-from buildplan.hardware.queries import Spacing, cleco_spacings, losses
+from buildplan.hardware.forms import LossForm, RowForm, SettingsForm
+from buildplan.hardware.models import RivetLoss, RivetRow
+from buildplan.hardware.queries import Spacing, cleco_spacings, length_question, losses, rivet_codes
+from buildplan.plan.models import Step
+from buildplan.plan.views import get_step
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
@@ -84,3 +86,58 @@ def remove_loss(request: MemberRequest, pk: int) -> HttpResponse:
     services.remove_rivet_loss(loss=found, by=request.member)
     messages.success(request, f"Rivets of {found.diameter} in: no loss is added any more.")
     return redirect("settings")
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def add_row(request: MemberRequest, project: str, step: str) -> HttpResponse:
+    """Put a rivet row into a step; `stage` in the address fills in the workshop's spacing of clecos at that stage."""
+    found = get_step(project, step)
+    spacings = cleco_spacings()
+    every = {spacing.stage: spacing.every for spacing in spacings}.get(request.GET.get("stage", ""))
+    return _row_page(request, found, None, {"cleco_every": every}, spacings)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def row(request: MemberRequest, pk: int) -> HttpResponse:
+    """Change a rivet row."""
+    found = _get_row(pk)
+    names = ("code", "holes", "grip", "cleco_every", "clecos_until")
+    said = {"rivet": found.rivet.code, **{name: getattr(found, name) for name in names}}
+    return _row_page(request, found.step, found, said, ())
+
+
+@require_POST
+@members_only
+def remove_row(request: MemberRequest, pk: int) -> HttpResponse:
+    """Take a rivet row out of its step."""
+    found = _get_row(pk)
+    services.remove_row(row=found, by=request.member)
+    messages.success(request, f"Row {found.code} is removed.")
+    return redirect("step", found.step.project.code, found.step.code)
+
+
+def _get_row(pk: int) -> RivetRow:
+    rows = RivetRow.objects.select_related("rivet", "clecos_until", "step__project__bench__workshop")
+    return get_object_or_404(rows, pk=pk)
+
+
+def _row_page(
+    request: MemberRequest, step: Step, row: RivetRow | None, said: dict[str, object], spacings: tuple[Spacing, ...]
+) -> HttpResponse:
+    policy.require(request.member, "plan", step.project.bench)
+    if request.method == "GET":
+        services.refuse_done(step, "its rows")
+    form = RowForm(request.POST if request.method == "POST" else None, workshop=request.workshop, step=step, initial=said)
+    if request.method == "POST" and attempt(form, lambda: _save_row(form, step, row, request)):
+        return redirect("step", step.project.code, step.code)
+    context = {"form": form, "step": step, "row": row, "spacings": spacings, "rivets": rivet_codes()}
+    return render(request, "hardware/row.html", context, status=UNREADABLE if form.errors else None)
+
+
+def _save_row(form: RowForm, step: Step, row: RivetRow | None, request: MemberRequest) -> None:
+    kept = services.save_row(step=step, row=row, **form.cleaned_data, by=request.member)
+    messages.success(request, f"Row {kept.code} is saved.")
+    if question := length_question(kept, request.workshop.rivet_rounding):
+        messages.warning(request, f"Question of row {kept.code}: {question}")

@@ -4,20 +4,16 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from functools import partial
 
-from buildplan.hardware.queries import clecos_by_diameter, rivet_diameter
-from buildplan.hardware.services import PlannedRow
+from buildplan.hardware.queries import check_rivet, cleco_for, clecos_by_diameter
+from buildplan.hardware.services import MOST_GRIP, MOST_HOLES, PlannedRow
 from buildplan.loading import values
 from buildplan.loading.cells import Cells, Reading
 from buildplan.loading.items import Codes, catalogued
 from buildplan.loading.records import shown
 from buildplan.loading.seams import FindStep
 from buildplan.loading.tables import Table
-from inventory.catalogue.models import Kind
-from inventory.catalogue.units import COUNT
+from inventory.common.problems import FieldProblem
 from inventory.models import Item
-
-MOST_HOLES = 1_000_000
-MOST_GRIP = 100  # inches: past any airframe, so a grip in millimetres by mistake shows
 
 
 def read_rows(table: Table, codes: Codes, reading: Reading, find_step: FindStep) -> list[PlannedRow]:
@@ -51,34 +47,17 @@ def _row(
     grip = cells.ratio("grip", most=MOST_GRIP)
     every = cells.whole("cleco_every", 1, MOST_HOLES)
     until = find_step(cells, "clecos_until") if cells.row["clecos_until"] else None
-    cleco = None if rivet is None or not _is_rivet(cells, rivet) or every is None else _cleco(cells, rivet, clecos)
+    cleco = None if rivet is None else _cleco(cells, rivet, every, clecos)
     if cells.faulty or step is None or rivet is None:
         return None
     return PlannedRow(step, code, rivet.pk, holes, grip, every, cleco, until)
 
 
-def _is_rivet(cells: Cells, rivet: Item) -> bool:
-    if rivet.kind not in {Kind.RIVET, Kind.FASTENER}:
-        cells.fault("rivet", f"{rivet.code} is of kind {rivet.kind}: name a rivet")
-    elif rivet.unit != COUNT:
-        cells.fault("rivet", f"{rivet.code} is counted in {rivet.unit}, holes in ea: count it in ea in the catalogue")
-    return not cells.faulty
-
-
-def _cleco(cells: Cells, rivet: Item, clecos: Mapping[Fraction, Sequence[Item]]) -> int | None:
-    """The one cleco of the rivet's diameter."""
-    diameter = rivet_diameter(rivet)
-    if diameter is None:
-        cells.fault("rivet", f"the diameter of {rivet.code} is not known, so neither is its cleco: write it in the catalogue")
+def _cleco(cells: Cells, rivet: Item, every: int | None, clecos: Mapping[Fraction, Sequence[Item]]) -> int | None:
+    """The one cleco of the rivet's diameter, where the row is to have any and is well read so far."""
+    try:
+        check_rivet(rivet)
+        return None if every is None or cells.faulty else cleco_for(rivet, clecos).pk
+    except FieldProblem as problem:
+        cells.fault(problem.field, str(problem))
         return None
-    found = clecos.get(diameter, ())
-    if len(found) != 1:
-        codes = ", ".join(cleco.code for cleco in found)
-        which = f"several clecos are of {diameter} in ({codes}): leave the diameter to one of them" if found else _none(diameter)
-        cells.fault("cleco_every", which)
-        return None
-    return found[0].pk
-
-
-def _none(diameter: Fraction) -> str:
-    return f"no cleco of {diameter} in is in the catalogue: add one with its diameter, or leave cleco_every blank"

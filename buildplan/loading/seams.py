@@ -11,15 +11,13 @@ from buildplan.loading.tables import Table
 from buildplan.loading.values import BadValue
 from buildplan.sealing import calc
 from buildplan.sealing.models import Seam
-from buildplan.sealing.queries import grams
-from buildplan.sealing.services import PlannedSeam
-from inventory.catalogue.models import Kind
-from inventory.catalogue.units import UnitError, ratio, to_stock_unit
+from buildplan.sealing.queries import check_length_unit, check_seam
+from buildplan.sealing.services import MOST_ALIKE, MOST_LOSS, PlannedSeam
+from inventory.catalogue.units import UnitError
+from inventory.common.problems import FieldProblem
 from inventory.models import Item
 
 FindStep = Callable[[Cells, str], str | None]
-MOST_ALIKE = 1_000_000
-MOST_LOSS = 1000
 SIZES = ("length", "leg_a", "leg_b", "thickness", "grams_each")
 
 
@@ -58,10 +56,9 @@ def _seam(cells: Cells, codes: Codes, items: Mapping[int, Item], find_step: Find
 
 def _length_unit(text: str) -> str:
     try:
-        ratio(text, "mm")
+        return check_length_unit(text)
     except UnitError as error:
         raise BadValue(str(error)) from error
-    return text
 
 
 def _loss(text: str, *, comma: bool) -> Fraction:
@@ -72,18 +69,7 @@ def _loss(text: str, *, comma: bool) -> Fraction:
 
 
 def _check(cells: Cells, seam: PlannedSeam, sealant: Item) -> None:
-    """Refuse a seam whose grams can't be told: nothing of it is guessed."""
-    if sealant.kind != Kind.SEALANT:
-        cells.fault("sealant", f"{sealant.code} is of kind {sealant.kind}: name a sealant")
-        return
     try:
-        found = grams(Seam(**seam.fields()), sealant.gravity)
-        to_stock_unit(found.grams, "g", sealant.unit)
-    except UnitError as error:
-        cells.fault("sealant", f"{sealant.code} is counted in {sealant.unit}: {error}")
-    except ValueError as error:
-        name, _, text = str(error).partition(": ")
-        if name == "gravity":
-            cells.fault("sealant", f"the specific gravity of {sealant.code} is {text}, and load the catalogue with it")
-        else:
-            cells.fault(name if name in cells.row.cells else "shape", text or name)
+        check_seam(Seam(**seam.fields()), sealant)
+    except FieldProblem as problem:
+        cells.fault(problem.field if problem.field in cells.row.cells else "shape", str(problem))

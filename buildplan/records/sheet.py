@@ -9,19 +9,17 @@ from fractions import Fraction
 from buildplan.hardware.calc import (
     Figure,
     Rivet,
-    RivetCodeError,
     Tool,
     call_out_question,
     check_figures,
     cleco_colour,
     clecos_for_row,
     length_reasons,
-    parse_rivet,
     rivet_length,
     tools_for,
 )
 from buildplan.hardware.models import RivetRow
-from buildplan.hardware.queries import rivet_diameter
+from buildplan.hardware.queries import called_out, rivet_diameter
 from buildplan.plan.models import Step
 from buildplan.records import queries
 from buildplan.records.bars import Bar
@@ -78,6 +76,7 @@ class RowLine:
     `instead_of` is what the plans name where an inspector accepted another rivet; grip and question are of what the plans name.
     """
 
+    id: int
     code: str
     rivet: str
     name: str
@@ -131,6 +130,7 @@ class Check:
 class SeamLine:
     """A seam. `grams` is None where it can't be told, and `fault` then says what is missing."""
 
+    id: int
     code: str
     sealant: int
     sealant_code: str
@@ -267,7 +267,7 @@ def _driven(rows: Iterable[RivetRow], needed: Iterable[tuple[ItemFacts, Iterable
     found = []
     for row in rows:
         item, need = by_source.get(f"row {row.code}", (row.rivet, None))
-        found.append(_Driven(row, item, need, _parsed(item)))
+        found.append(_Driven(row, item, need, called_out(item)))
     return found
 
 
@@ -307,6 +307,7 @@ def _row(one: _Driven, policy: str) -> RowLine:
     row = one.row
     reckoned, question, reasons = _reckoned(row, policy)
     return RowLine(
+        id=row.pk,
         code=row.code,
         rivet=one.item.code,
         name=one.item.name,
@@ -323,19 +324,9 @@ def _row(one: _Driven, policy: str) -> RowLine:
     )
 
 
-def _parsed(item: Item) -> Rivet | None:
-    """What the item's code says of it, or else the first of its other codes that reads as a rivet's."""
-    for text in (item.code, *sorted(identifier.text for identifier in item.identifiers.all())):
-        try:
-            return parse_rivet(text)
-        except RivetCodeError:
-            continue
-    return None
-
-
 def _reckoned(row: RivetRow, policy: str) -> tuple[Fraction | None, str, tuple[Reason, ...]]:
     """The length by grip, and the question where it isn't what is called out: never a correction."""
-    rivet = _parsed(row.rivet)
+    rivet = called_out(row.rivet)
     if rivet is None:
         return None, "", (Reason(f"the code {row.rivet.code} doesn't tell a length: nothing is reckoned", "the catalogue"),)
     if row.grip is None:
@@ -384,8 +375,8 @@ def _seam(seam: Seam) -> SeamLine:
     try:
         found = grams(seam, seam.sealant.gravity)
     except (ValueError, Problem) as error:
-        return SeamLine(seam.code, seam.sealant_id, seam.sealant.code, seam.shape, None, str(error), ())
-    return SeamLine(seam.code, seam.sealant_id, seam.sealant.code, seam.shape, found.grams, "", found.reasons)
+        return SeamLine(seam.pk, seam.code, seam.sealant_id, seam.sealant.code, seam.shape, None, str(error), ())
+    return SeamLine(seam.pk, seam.code, seam.sealant_id, seam.sealant.code, seam.shape, found.grams, "", found.reasons)
 
 
 def _products(

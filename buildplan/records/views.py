@@ -104,6 +104,7 @@ def _page(request: MemberRequest, found: Step, offered: Offered | None, status: 
         "step": found,
         "around": plan.around(found),
         "may_use": policy.allowed(request.member, "use_stock"),
+        "may_plan": policy.allowed(request.member, "plan"),
         "taken_back": queries.taken_back(found),
         "asked": request.GET.urlencode(),
         **_bench(request, found),

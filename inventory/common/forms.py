@@ -1,7 +1,9 @@
-"""Form fields for what a workshop's pages ask again and again: quantities, days, dates as labels state them."""
+"""Form fields for what a workshop's pages ask again and again: quantities, sizes, days, dates as labels state them."""
 
+import re
 from collections.abc import Callable
 from datetime import date
+from fractions import Fraction
 from typing import Any
 
 from django import forms
@@ -9,11 +11,14 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import transaction
 
+from inventory.common.exact import decimal_text
 from inventory.common.fields import LIMIT, PLACES, STEP, plain
-from inventory.common.problems import Problem
+from inventory.common.problems import FieldProblem, Problem
 from inventory.shelflife.calc import StatedDate
 
 ELSEWHERE = frozenset({403, 404})  # who may not, or looks for what isn't there, doesn't put it right in a form
+_SIZE = re.compile(r"(\d{1,29}) ?/ ?(\d{1,29})|\d{0,12}\.\d{1,18}|\d{1,12}\.?", re.ASCII)
+_SHOWN_PLACES = 6
 
 
 class QuantityInput(forms.DecimalField):
@@ -30,6 +35,37 @@ class QuantityInput(forms.DecimalField):
     def prepare_value(self, value: Any) -> Any:
         """A figure as people write it; what was typed stays as it was typed."""
         return value if value is None or isinstance(value, str) else plain(value)
+
+
+class SizeInput(forms.CharField):
+    """A size over 0, exact: a fraction or a decimal. None for a blank."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        """A text box: phones offer no slash beside their digits."""
+        kwargs.setdefault("widget", forms.TextInput(attrs={"autocomplete": "off", "size": 9}))
+        super().__init__(max_length=33, **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        """A decimal where that is exact, else the fraction; what was typed stays as it was typed."""
+        if not isinstance(value, Fraction):
+            return value
+        text = decimal_text(value, _SHOWN_PLACES)
+        return text if Fraction(text) == value else str(value)
+
+    def clean(self, value: Any) -> Any:
+        """The size as a `Fraction`."""
+        text = super().clean(value)
+        if not text:
+            return None
+        found = _SIZE.fullmatch(text)
+        if found is None or (found[2] and not int(found[2])):
+            message = "Write the size as 1/8 or 0.125."
+            raise ValidationError(message)
+        size = Fraction(int(found[1]), int(found[2])) if found[1] else Fraction(text)
+        if not size:
+            message = "Give more than 0, or leave it blank."
+            raise ValidationError(message)
+        return size
 
 
 class DayInput(forms.DateField):
@@ -81,6 +117,7 @@ def not_after(today: date) -> Callable[[date], None]:
 def attempt(form: forms.Form, write: Callable[[], object]) -> bool:
     """Call `write` if the form holds; whether both went well. A `Problem` becomes the form's own error, with everything typed kept.
 
+    A `FieldProblem` stands at the field that it names.
     What `write` calls is done in one transaction: a place made for goods that are then refused is not made.
     """
     if not form.is_valid():
@@ -91,6 +128,7 @@ def attempt(form: forms.Form, write: Callable[[], object]) -> bool:
     except Problem as problem:
         if problem.status in ELSEWHERE:
             raise
-        form.add_error(None, str(problem))
+        field = problem.field if isinstance(problem, FieldProblem) and problem.field in form.fields else None
+        form.add_error(field, str(problem))
         return False
     return True
