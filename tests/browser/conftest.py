@@ -5,6 +5,8 @@ import os
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
+from django.db import connection
+from playwright.sync_api import sync_playwright
 
 from tests import needs
 
@@ -32,6 +34,19 @@ def browser_type_launch_args(browser_type_launch_args):
     if path is None:
         pytest.skip(needs.NO_CHROMIUM)
     return {**browser_type_launch_args, "executable_path": path, "args": FLAGS}
+
+
+@pytest.fixture(scope="session")
+def playwright():
+    """The plugin's own, with the database's connection closed at both ends.
+
+    Once the event loop runs, Django keeps another connection for this thread. One left open behind it would keep PostgreSQL from
+    dropping the test database.
+    """
+    connection.close()
+    with sync_playwright() as found:
+        yield found
+        connection.close()
 
 
 @pytest.fixture
