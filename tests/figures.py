@@ -186,10 +186,20 @@ CASES = [
         "Isopharm, What is Mean Kinetic Temperature? prints 15.7",
     ),
     Case("mean-kinetic-temperature", {"span": "12 h, 68 F\n12,30"}, {"mean": ["26.2599 C", "79.2678 F"]}, CALC),
+    Case("rivets-per-inch", {"thickness": ".064", "diameter": "5/32"}, {"per_inch": ["6.5 an inch"]}, "AC 43.13-1B table 4-10"),
+    Case(
+        "bolt-torque",
+        {"thread": "5/16-24"},
+        {"tension_least": ["100 in-lb"], "tension_most": ["140 in-lb"], "shear_least": ["60 in-lb"], "shear_most": ["85 in-lb"]},
+        "AC 43.13-1B table 7-1",
+    ),
 ]
 
 # name, what is changed in the calculator's own example, the field that must be named, and what is told
 BAD = [
+    ("rivets-per-inch", {"thickness": ".050"}, "thickness", "no row for 0.05 in"),
+    ("rivets-per-inch", {"diameter": "0"}, "diameter", "must be over 0"),
+    ("bolt-torque", {"thread": "3/8-24"}, "thread", "none of 10-32"),
     ("rivet-code", {"code": ""}, "code", "needed"),
     ("rivet-code", {"code": "MS20470AD4"}, "code", "no length after the diameter"),
     ("rivet-code", {"code": "MS20470XX4-6"}, "code", "no alloy known here"),

@@ -63,8 +63,8 @@ def test_example_is_reckoned(name):
     assert ask(calculator, calculator.example).found.rows
 
 
-def test_calculators_are_fourteen_of_different_names():
-    assert sum(map(len, GROUPS.values())) == len(CALCULATORS) == 14
+def test_calculators_are_sixteen_of_different_names():
+    assert sum(map(len, GROUPS.values())) == len(CALCULATORS) == 16
 
 
 @pytest.mark.parametrize("name", NAMES)
