@@ -120,7 +120,7 @@ class FiguresView(APIView):
 class FigureSchema(AutoSchema):
     """A calculator's own part of the API's description: its inputs, and its example with what comes out.
 
-    Asked for only when the description is made: reckoning fourteen examples would slow every start of the site.
+    Asked for only when the description is made: reckoning every example would slow every start of the site.
     """
 
     @property
