@@ -18,13 +18,13 @@ from openpyxl.cell import Cell, WriteOnlyCell
 
 from buildplan.hardware.models import RivetRow
 from buildplan.loading.records import shown
-from buildplan.loading.stock import stated
 from buildplan.plan.models import CallOut, Project, Step, StepAfter
 from buildplan.sealing.models import Seam
 from inventory.catalogue.calc import key
 from inventory.common.fields import plain
 from inventory.common.problems import Problem
 from inventory.models import Bench, Holding, Identifier, Item
+from inventory.shelflife.calc import of_columns
 
 RowTexts: TypeAlias = Sequence[str]
 Tables: TypeAlias = Mapping[str, Iterable[RowTexts]]
@@ -106,7 +106,7 @@ def _stock(bench: Bench) -> Iterator[RowTexts]:
     held = Holding.objects.filter(lot__bench=bench, quantity__gt=0).values(*columns).annotate(total=Sum("quantity"))
     for row in held.order_by(*columns).values_list(*columns, "total").iterator(chunk_size=2000):
         item, unit, place, code, made_on, made_as, expires_on, expires_as, opened, state, total = row
-        yield _texts(item, total, unit, place, code, stated(made_on, made_as), stated(expires_on, expires_as), opened, state)
+        yield _texts(item, total, unit, place, code, of_columns(made_on, made_as), of_columns(expires_on, expires_as), opened, state)
 
 
 def _steps(project: Project) -> Iterator[RowTexts]:

@@ -19,7 +19,7 @@ from inventory.catalogue.calc import key
 from inventory.common.problems import Problem
 from inventory.common.rows import batches
 from inventory.models import Bench, Holding, Lot, Member, Place
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import of_columns
 from inventory.stock.models import State
 from inventory.stock.services import LotData, count_many, ensure_places, make_lots, place_key, receive_many
 
@@ -134,7 +134,9 @@ def lots_of(bench: Bench) -> list[KnownLot]:
     found = []
     for pk, item, code, *rest in Lot.objects.filter(bench=bench).order_by("pk").values_list(*LOT_COLUMNS).iterator(chunk_size=2000):
         made_on, made_as, expires_on, expires_as, opened, state = rest
-        found.append(KnownLot(pk, Identity(item, key(code), stated(made_on, made_as), stated(expires_on, expires_as), opened, state)))
+        found.append(
+            KnownLot(pk, Identity(item, key(code), of_columns(made_on, made_as), of_columns(expires_on, expires_as), opened, state))
+        )
     return found
 
 
@@ -227,8 +229,3 @@ def _lots_by_id(ids: Iterable[int]) -> dict[int, Lot]:
     for batch in batches(set(ids)):
         found.update(Lot.objects.in_bulk(batch))
     return found
-
-
-def stated(day: date | None, precision: str) -> StatedDate | None:
-    """A lot's date from its two columns."""
-    return None if day is None else StatedDate(day, precision)  # type: ignore[arg-type] # the column's choices are the precisions

@@ -16,7 +16,7 @@ from buildplan.shortfall.needs import Demand, expand
 from inventory.catalogue.models import RETURNED, Kind
 from inventory.common.problems import Problem
 from inventory.models import Bench, Holding, Item, PackingLine, Place, SetAside
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import life
 from inventory.stock.queries import rule
 
@@ -158,7 +158,7 @@ def _lot(
 ) -> Supply | None:
     """One lot over all its places; None where it is another bench's and not worth asking for."""
     pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, opened = held[0]
-    found = life(item.rule, _stated(made_on, made_as), _stated(expires_on, expires_as), opened)
+    found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), opened)
     blocked = Why(state) if state != "good" else None if found.known else Why.UNKNOWN_LIFE
     if bench not in ours:
         if blocked is not None:
@@ -169,10 +169,6 @@ def _lot(
         quantity = sum((row[5] for row in held), Decimal(0))
         where = ", ".join(paths[row[6]] for row in held)
     return Supply(pk, code, quantity, None, found.limit, blocked, tuple(aside.get(pk, ())), "", where)
-
-
-def _stated(day: date | None, precision: Any) -> StatedDate | None:
-    return None if day is None else StatedDate(day, precision)
 
 
 def _set_asides() -> dict[int, list[tuple[int, Decimal]]]:
@@ -200,7 +196,7 @@ def _on_the_way(
 
 def _line(row: tuple[Any, ...], item: ItemFacts, as_of: date) -> Supply:
     pk, _, crate, due, quantity, lot, made_on, made_as, expires_on, expires_as = row
-    found = life(item.rule, _stated(made_on, made_as), _stated(expires_on, expires_as), None)
+    found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), None)
     return Supply(
         -pk,
         lot,

@@ -16,7 +16,7 @@ from buildplan.shortfall import queries
 from buildplan.shortfall.calc import NOTHING, Line
 from inventory.common.reasons import Reason
 from inventory.models import Bench, Holding
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import life, why_not
 from inventory.stock.queries import rule
 
@@ -46,7 +46,7 @@ class _Lot:
         """Whether its life is known and reaches that day."""
         made_on, made_as, expires_on, expires_as, opened = self.dates
         lasting = rule(*self.rule)
-        found = life(lasting, _stated(made_on, made_as), _stated(expires_on, expires_as), opened)
+        found = life(lasting, of_columns(made_on, made_as), of_columns(expires_on, expires_as), opened)
         return why_not(lasting, found, day) is None
 
 
@@ -99,10 +99,6 @@ def _stocked(bench: Bench) -> dict[int, _Rivet]:
         lot = _Lot(quantity, tuple(rest[:5]), tuple(rest[5:]))
         found.setdefault(item, _Rivet(code, name, unit, [])).lots.append(lot)
     return found
-
-
-def _stated(day: date | None, precision: Any) -> StatedDate | None:
-    return None if day is None else StatedDate(day, precision)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from django.db.models import Count, Q
 
 from inventory.catalogue.models import DYING, Item
 from inventory.receiving.models import Bag, Crate, PackingLine
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import StatedDate, of_columns
 from inventory.workshop.models import Bench
 
 
@@ -57,8 +57,8 @@ def in_transit(*, bench: Bench | None = None, item: Item | None = None, crate: C
 def _in_transit(*row: Any) -> InTransit:
     line_id, crate_id, crate, bench, ordered_on, due_on, bag, number, *rest = row
     item_id, item, name, unit, quantity, still_open, lot, made_on, made_as, expires_on, expires_as = rest
-    made = None if made_on is None else StatedDate(made_on, made_as)
-    expires = None if expires_on is None else StatedDate(expires_on, expires_as)
+    made = of_columns(made_on, made_as)
+    expires = of_columns(expires_on, expires_as)
     where = (line_id, crate_id, crate, bench, ordered_on, due_on, bag or "", number)  # a line may lie in no bag
     return InTransit(*where, item_id, item, name, unit, quantity, still_open, lot, made, expires)
 

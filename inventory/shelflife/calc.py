@@ -75,6 +75,11 @@ def _month_end(text: str, year: int, month: int) -> date:
     return month_end(year, month)
 
 
+def of_columns(day: date | None, precision: str) -> StatedDate | None:
+    """A stated date as a table keeps it: its last day, and how precisely it was printed; None where there is none."""
+    return None if day is None else StatedDate(day, precision)  # type: ignore[arg-type] # the column's choices are the precisions
+
+
 @dataclass(frozen=True, slots=True)
 class Limit:
     """One thing that ends a lot's life. `source` is what a person can look up."""

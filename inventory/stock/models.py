@@ -8,7 +8,7 @@ from simple_history.models import HistoricalRecords
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import QuantityField
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import StatedDate, of_columns
 from inventory.workshop.models import Bench, Member, Workshop
 from inventory.workshop.scoping import WorkshopManager
 
@@ -61,12 +61,12 @@ class Dated(models.Model):
     @property
     def made(self) -> StatedDate | None:
         """When it was made."""
-        return None if self.made_on is None else StatedDate(self.made_on, self.made_as)  # type: ignore[arg-type]
+        return of_columns(self.made_on, self.made_as)
 
     @property
     def expires(self) -> StatedDate | None:
         """When it expires."""
-        return None if self.expires_on is None else StatedDate(self.expires_on, self.expires_as)  # type: ignore[arg-type]
+        return of_columns(self.expires_on, self.expires_as)
 
 
 class State(models.TextChoices):

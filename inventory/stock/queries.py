@@ -11,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 
 from inventory.catalogue.models import DYING, Identifier, Item
 from inventory.common.fields import PLACES
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import StatedDate, of_columns
 from inventory.stock.calc import Life, LifeRule, life
 from inventory.stock.models import End, Holding, Lot, Movement, Place, SetAside
 from inventory.workshop.models import Bench, Workshop
@@ -122,8 +122,8 @@ def _set_asides() -> dict[int, Decimal]:
 def _held(aside: Mapping[int, Decimal], *row: Any) -> Held:
     lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, state, *dates = row
     made_on, made_as, expires_on, expires_as, opened, *says = dates
-    made = None if made_on is None else StatedDate(made_on, made_as)
-    expires = None if expires_on is None else StatedDate(expires_on, expires_as)
+    made = of_columns(made_on, made_as)
+    expires = of_columns(expires_on, expires_as)
     found = life(rule(kind, *says), made, expires, opened)
     set_aside = aside.get(lot_id, NOTHING)
     what = (lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, set_aside, state)
