@@ -132,3 +132,61 @@ class Bench(models.Model):
     def __str__(self) -> str:
         """Its name."""
         return self.name
+
+
+class Device(models.Model):
+    """A scanner, phone or script that acts for a member by a token. The token is shown once; only its hash is kept.
+
+    `prefix` is the readable start of the token, to tell devices apart and to find the row; `digest` is the SHA-256 of all of it.
+    """
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="devices")
+    member = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="devices")
+    name = models.CharField(max_length=80)
+    prefix = models.CharField(max_length=16, unique=True)
+    digest = models.CharField(max_length=64)
+    may_read = models.BooleanField("look things up", default=True)
+    may_scan = models.BooleanField("send scans", default=True)
+    may_manage = models.BooleanField("change anything that its member may change", default=False)
+    made_at = models.DateTimeField(auto_now_add=True)
+    last_seen = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    objects = WorkshopManager()
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+", excluded_fields=["last_seen", "digest"])
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(may_read=True) | models.Q(may_scan=True) | models.Q(may_manage=True), name="device_may_something"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        """Its name."""
+        return self.name
+
+
+class KeptAnswer(models.Model):
+    """What a creating request with an Idempotency-Key was answered, kept in the transaction of its effect.
+
+    `fingerprint` is the SHA-256 of method, path and body: the same key with another request is refused.
+    """
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.CASCADE, related_name="+")
+    member = models.ForeignKey(Member, on_delete=models.CASCADE, related_name="+")
+    key = models.CharField(max_length=255)
+    fingerprint = models.CharField(max_length=64)
+    status = models.PositiveSmallIntegerField()
+    headers = models.JSONField(default=dict)
+    body = models.JSONField(null=True)
+    at = models.DateTimeField(auto_now_add=True, db_index=True)
+
+    objects = WorkshopManager()
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["member", "key"], name="kept_answer_once")]
+
+    def __str__(self) -> str:
+        """Its key."""
+        return self.key
