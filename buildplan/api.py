@@ -3,12 +3,19 @@
 from django.urls import path
 
 from buildplan.figures import api as figures
+from buildplan.loading.api import PackingListsView
 from buildplan.records.api import StepView
 from buildplan.shortfall.api import PinsView, ShortfallView
+from buildplan.wanted.api import CodeView, OrderView
+from inventory import api as inventory
 
 urlpatterns = [
     path("projects/<path:code>/shortfall", ShortfallView.as_view(), name="api-shortfall"),
     path("projects/<path:code>/step", StepView.as_view(), name="api-step"),
     path("projects/<path:code>/pins", PinsView.as_view(), name="api-pins"),
+    path("codes/<path:text>", CodeView.as_view(), name="api-code"),
+    path("crates/<int:pk>/order", OrderView.as_view(), name="api-crate-order"),
+    path("packing-lists", PackingListsView.as_view(), name="api-packing-lists"),
     *figures.urlpatterns,
+    *inventory.urlpatterns,
 ]

@@ -7,11 +7,13 @@ from django.urls import path
 
 from buildplan.figures import views as figures
 from buildplan.hardware import views as hardware
+from buildplan.loading import views as loading
 from buildplan.plan import views as plan
 from buildplan.records import supplies
 from buildplan.records import views as records
 from buildplan.sealing import views as sealing
 from buildplan.shortfall import views as shortfall
+from buildplan.wanted import views as wanted
 
 urlpatterns = [
     path("", shortfall.home, name="home"),
@@ -21,6 +23,9 @@ urlpatterns = [
     path("settings/losses/<int:pk>/remove/", hardware.remove_loss, name="remove-loss"),
     path("figures/", figures.figures, name="figures"),
     path("figures/<str:name>/", figures.figure, name="figure"),
+    path("codes/", wanted.code, name="code"),
+    path("crates/load/", loading.load_crate, name="load-crate"),
+    path("crates/<int:pk>/order/", wanted.crate_order, name="crate-order"),
     path("supplies/", supplies.supplies, name="supplies"),
     path("supplies/<int:pk>/", supplies.supply, name="supply"),
     path("projects/<path:project>/plan/", plan.plan, name="plan"),

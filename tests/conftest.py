@@ -4,12 +4,14 @@ from http import HTTPStatus
 
 import hypothesis
 import pytest
+from django.core.cache import cache
 from django.db import connection
-from django.test import TransactionTestCase
+from django.test import Client, TransactionTestCase
 from django.test.utils import CaptureQueriesContext
 from django_scopes import scope, scopes_disabled
 
 from inventory.stock import triggers
+from inventory.workshop.services import issue_device
 from tests import factories, needs
 
 # A slow moment of the machine is no fault of the code.
@@ -122,6 +124,29 @@ def as_member(client):
         return client
 
     return as_member
+
+
+@pytest.fixture
+def as_device():
+    """A client that sends the token of a new device of a member, with these scopes."""
+
+    def as_device(member, *scopes):
+        _, token = issue_device(member=member, name="Scanner", scopes=scopes or ("manage",), by=member)
+        return Client(headers={"authorization": f"Bearer {token}"}, enforce_csrf_checks=True)
+
+    return as_device
+
+
+@pytest.fixture(autouse=True)
+def _nothing_counted():
+    """Requests of one test don't count against the rate of the next."""
+    cache.clear()
+
+
+@pytest.fixture(autouse=True)
+def _uploads_apart(settings, tmp_path):
+    """Photos of a test lie in a folder of its own."""
+    settings.MEDIA_ROOT = tmp_path / "uploads"
 
 
 @pytest.fixture

@@ -10,11 +10,15 @@ from factory.django import DjangoModelFactory
 from buildplan.models import CallOut, Project, RivetRow, SealingSupply, Seam, Section, Step, StepAfter
 from inventory.catalogue import calc as codes
 from inventory.models import (
+    Bag,
     Bench,
     Crate,
+    Device,
     Holding,
     Identifier,
     Item,
+    Label,
+    LabelSheet,
     Lot,
     Member,
     Movement,
@@ -24,6 +28,8 @@ from inventory.models import (
     User,
     Workshop,
 )
+from inventory.scanning.calc import make_token
+from inventory.workshop import tokens
 
 DAY = date(2027, 2, 20)
 
@@ -51,6 +57,19 @@ class MemberFactory(DjangoModelFactory):
     user = factory.SubFactory(UserFactory)
     name = factory.Sequence("Member {}".format)
     role = "owner"
+
+
+class DeviceFactory(DjangoModelFactory):
+    """A device whose token nobody has; `issue_device` gives one with its token."""
+
+    class Meta:
+        model = Device
+
+    member = factory.SubFactory(MemberFactory)
+    workshop = factory.SelfAttribute("member.workshop")
+    name = factory.Sequence("Scanner {}".format)
+    prefix = factory.LazyFunction(tokens.make_prefix)
+    digest = "0" * 64
 
 
 class BenchFactory(DjangoModelFactory):
@@ -127,6 +146,38 @@ class PackingLineFactory(DjangoModelFactory):
     item = factory.SubFactory(ItemFactory, workshop=factory.SelfAttribute("..workshop"))
     quantity = Decimal(10)
     open_quantity = factory.SelfAttribute("quantity")
+
+
+class BagFactory(DjangoModelFactory):
+    class Meta:
+        model = Bag
+
+    crate = factory.SubFactory(CrateFactory)
+    workshop = factory.SelfAttribute("crate.workshop")
+    path = factory.Sequence("{}A".format)
+    name = factory.LazyAttribute(lambda row: row.path.rsplit("/", 1)[-1])
+
+
+class LabelFactory(DjangoModelFactory):
+    class Meta:
+        model = Label
+
+    lot = factory.SubFactory(LotFactory)
+    workshop = factory.LazyAttribute(lambda row: (row.lot or row.bag or row.place).workshop)
+    token = factory.Sequence(make_token)
+
+
+class LabelSheetFactory(DjangoModelFactory):
+    class Meta:
+        model = LabelSheet
+
+    workshop = factory.SubFactory(WorkshopFactory)
+    name = factory.Sequence("Sheet {}".format)
+    page_width, page_height = 210, 297
+    left, top = 8, 12
+    columns, rows = 3, 8
+    label_width, label_height = 63, 34
+    gap_x, gap_y = 2, 0
 
 
 class ProjectFactory(DjangoModelFactory):
@@ -235,7 +286,7 @@ def furnished_workshop(code):
     """A workshop with one of everything, named so that a leak shows."""
     workshop = WorkshopFactory(code=code)
     bench = BenchFactory(workshop=workshop, code=f"{code}-BENCH", shared=True)
-    MemberFactory(workshop=workshop, name=f"{code} owner")
+    DeviceFactory(member=MemberFactory(workshop=workshop, name=f"{code} owner"), name=f"{code} device")
     item = ItemFactory(workshop=workshop, code=f"{code}-ITEM")
     lot = LotFactory(bench=bench, item=item, code=f"{code}-LOT")
     stock(lot, 100)

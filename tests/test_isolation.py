@@ -6,29 +6,138 @@ The rows are made from the URL configuration: an address that nobody described h
 from collections.abc import Iterator
 from fractions import Fraction
 from http import HTTPStatus
+from uuid import uuid4
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 from django_scopes import scopes_disabled
 
 from buildplan.figures.calculators import CALCULATORS
 from buildplan.models import RivetLoss, RivetRow, SealingSupply, Seam, Step, Substitution
-from inventory.models import Bag, Crate, Holding, Item, Lot, Member, Movement, PackingLine
+from inventory.models import (
+    Bag,
+    Bench,
+    Claim,
+    ClaimLine,
+    ClaimRule,
+    Crate,
+    Device,
+    Holding,
+    Identifier,
+    Item,
+    Label,
+    LabelSheet,
+    Lot,
+    Member,
+    Movement,
+    PackingLine,
+    Photo,
+    Place,
+    Scan,
+    Sender,
+    Tally,
+)
 from tests import factories
 
 # Open to everyone: they are how one gets in and out.
-OPEN = {"sign-in", "sign-in-link", "sign-out"}
+OPEN = {"api", "openapi", "sign-in", "sign-in-link", "sign-out", "scan-worker", "scan-decoder"}
 # Of no row: what they list is looked through for the outsider's names below.
-LISTS = {"home", "plans", "order-sheets", "shelves", "crates", "supplies", "figures", "api-figures", "settings"}
+LISTS = {
+    "code",
+    "load-crate",
+    "labels",
+    "labels-pdf",
+    "label-sheets",
+    "api-labels",
+    "api-label-sheets",
+    "scan",
+    "scans",
+    "scan-conflicts",
+    "api-scans",
+    "devices",
+    "api-devices",
+    "home",
+    "plans",
+    "order-sheets",
+    "shelves",
+    "crates",
+    "supplies",
+    "figures",
+    "api-figures",
+    "settings",
+}
+LISTS |= {f"api-{name}" for name in ("items", "identifiers", "places", "lots", "holdings", "movements")}
+LISTS |= {f"api-{name}" for name in ("crates", "bags", "lines", "tallies", "benches", "members")}
+LISTS |= {"senders", "claims", "api-senders", "api-claim-rules", "api-claim-clocks", "api-claims"}
 # One's own, whatever the workshop.
-OWN = {"password", "workshop"}
+OWN = {"api-packing-lists", "api-labels-pdf", "scan-photo", "api-decode", "password", "workshop", "api-me"}
 # Reckoned from the address alone: no row stands behind it.
 RECKONED = {f"api-figure-{name}" for name in CALCULATORS}
 # For programs: without a session they are a 401.
-API = {"api-shortfall", "api-pins", "api-step", "api-figures", "api-figure", *RECKONED}
+API = {
+    "api-packing-lists",
+    "api-labels",
+    "api-labels-pdf",
+    "api-label",
+    "api-label-sheets",
+    "api-decode",
+    "api-me",
+    "api-devices",
+    "api-device",
+    "api-shortfall",
+    "api-pins",
+    "api-step",
+    "api-figures",
+    "api-figure",
+    *RECKONED,
+}
+
+# Rows of the API by their ids.
+API_ROWS = {
+    "api-item": Item,
+    "api-identifier": Identifier,
+    "api-place": Place,
+    "api-lot": Lot,
+    "api-movement": Movement,
+    "api-reverse": Movement,
+    "api-crate": Crate,
+    "api-bag": Bag,
+    "api-line": PackingLine,
+    "api-tally": Tally,
+    "api-tally-undo": Tally,
+    "api-crate-sheet": Crate,
+    "api-crate-receipt": Crate,
+    "api-put-away": Crate,
+    "api-crate-arrived": Crate,
+    "api-crate-close": Crate,
+    "api-bag-finish": Bag,
+    "api-bench": Bench,
+    "api-member": Member,
+    "api-sender": Sender,
+    "api-claim-rule": ClaimRule,
+    "api-claimable": Crate,
+    "api-claim": Claim,
+    "api-claim-letter": Claim,
+    "api-claim-send": Claim,
+    "api-claim-answer": Claim,
+}
+# Asked by a text, not by a row: what is the outsider's is as unknown as anything, which is a 422 (tests/buildplan/wanted).
+ASKED = {"api-code": ["OUTSIDE-ITEM"]}
+API |= {
+    "api-scan",
+    "api-scan-undo",
+    "api-scan-settle",
+    "api-crate-order",
+    *ASKED,
+    *API_ROWS,
+    *(name for name in LISTS if name.startswith("api-")),
+}
 
 # What each address of a row is given of the outsider's. `one` finds the first row of a model there.
 FOREIGN = {
+    "crate-order": lambda one: [one(Crate)],
+    "api-crate-order": lambda one: [one(Crate)],
     "plan": lambda one: ["OUTSIDE-PROJECT"],
     "planned": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
     "step": lambda one: ["OUTSIDE-PROJECT", "OUTSIDE-STEP"],
@@ -48,6 +157,20 @@ FOREIGN = {
     "remove-seam": lambda one: [one(Seam)],
     "remove-loss": lambda one: [one(RivetLoss)],
     "ordered": lambda one: ["OUTSIDE-PROJECT", one(Item)],
+    "device": lambda one: [one(Device)],
+    "revoke-device": lambda one: [one(Device)],
+    "api-device": lambda one: [one(Device)],
+    "labelled": lambda one: [one(Label, "token")],
+    "api-label": lambda one: [one(Label, "token")],
+    "scan-undo": lambda one: [one(Scan, "uuid")],
+    "undo-scan": lambda one: [one(Scan)],
+    "apply-scan": lambda one: [one(Scan)],
+    "let-go-scan": lambda one: [one(Scan)],
+    "api-scan": lambda one: [one(Scan, "uuid")],
+    "api-scan-undo": lambda one: [one(Scan, "uuid")],
+    "api-scan-settle": lambda one: [one(Scan, "uuid")],
+    "label-sheet": lambda one: [one(LabelSheet)],
+    "remove-label-sheet": lambda one: [one(LabelSheet)],
     "lot": lambda one: [one(Lot)],
     "lot-state": lambda one: [one(Lot)],
     "lot-dates": lambda one: [one(Lot)],
@@ -58,12 +181,45 @@ FOREIGN = {
     "crate-arrived": lambda one: [one(Crate)],
     "bag-arrived": lambda one: [one(Bag)],
     "arrived": lambda one: [one(PackingLine)],
+    "crate-here": lambda one: [one(Crate)],
+    "count-crate": lambda one: [one(Crate)],
+    "count-loose": lambda one: [one(Crate)],
+    "count-other": lambda one: [one(Crate)],
+    "count-mystery": lambda one: [one(Crate)],
+    "counts": lambda one: [one(Crate)],
+    "put-away": lambda one: [one(Crate)],
+    "close-crate": lambda one: [one(Crate)],
+    "reopen-crate": lambda one: [one(Crate)],
+    "receipt": lambda one: [one(Crate)],
+    "receipt-csv": lambda one: [one(Crate)],
+    "crate-photos": lambda one: [one(Crate)],
+    "count-bag": lambda one: [one(Bag)],
+    "finish-bag": lambda one: [one(Bag)],
+    "lay-bag": lambda one: [one(Bag)],
+    "tick-line": lambda one: [one(PackingLine)],
+    "count-line": lambda one: [one(PackingLine)],
+    "weigh-line": lambda one: [one(PackingLine)],
+    "mystery": lambda one: [one(Tally)],
+    "undo-tally": lambda one: [one(Tally)],
+    "photo": lambda one: [one(Photo)],
+    "remove-photo": lambda one: [one(Photo)],
+    "sender": lambda one: [one(Sender)],
+    "set-claim-rule": lambda one: [one(Sender)],
+    "remove-claim-rule": lambda one: [one(ClaimRule)],
+    "crate-details": lambda one: [one(Crate)],
+    "crate-claims": lambda one: [one(Crate)],
+    "claim": lambda one: [one(Claim)],
+    "claim-letter": lambda one: [one(Claim)],
+    "send-claim": lambda one: [one(Claim)],
+    "answer-claim": lambda one: [one(Claim)],
+    "discard-claim": lambda one: [one(Claim)],
     "api-shortfall": lambda one: ["OUTSIDE-PROJECT"],
     "api-pins": lambda one: ["OUTSIDE-PROJECT"],
     "api-step": lambda one: ["OUTSIDE-PROJECT"],
     "figure": lambda one: ["outside"],
     "api-figure": lambda one: ["outside"],
 }
+FOREIGN |= {name: lambda one, model=model: [one(model)] for name, model in API_ROWS.items()}
 GIVEN = {"quantity": "1", "on": "2027-02-20", "state": "good", "counted": "1", "place": "Shelf", "due_on": "", "seen": "1"}
 
 
@@ -85,23 +241,46 @@ def _accepted(outsider):
     Substitution.objects.create(workshop=outsider, step=step, wanted=wanted, served_by=served_by, by=by, note="OUTSIDE note")
 
 
+def _counted(outsider, crate):
+    by = Member.objects.filter(workshop=outsider).first()
+    tally = Tally.objects.create(workshop=outsider, crate=crate, finding="mystery", quantity=1, note="OUTSIDE mystery", by=by)
+    Photo.objects.create(workshop=outsider, crate=crate, tally=tally, file="outside.jpg", digest="", width=1, height=1, by=by)
+
+
+def _claimed(outsider, crate):
+    sender = Sender.objects.create(workshop=outsider, name="OUTSIDE sender")
+    ClaimRule.objects.create(workshop=outsider, sender=sender, fault="shortage", days=5, against="sender")
+    claim = Claim.objects.create(workshop=outsider, crate=crate, fault="shortage", against="OUTSIDE sender", made_on=factories.DAY)
+    line = PackingLine.objects.filter(workshop=outsider).first()
+    ClaimLine.objects.create(workshop=outsider, claim=claim, line=line, item=line.item, quantity=1)
+    Crate.objects.filter(pk=crate.pk).update(sender=sender, arrived_on=factories.DAY)
+
+
 @pytest.fixture
 def address(outsider):
     """The address of a name, with the outsider's rows in it."""
     with scopes_disabled():
         crate = Crate.objects.get(workshop=outsider)
         Bag.objects.create(workshop=outsider, crate=crate, name="7A", path="7A")
+        factories.LabelFactory(lot=Lot.objects.get(workshop=outsider))
+        factories.LabelSheetFactory(workshop=outsider, name="OUTSIDE sheet")
         RivetLoss.objects.create(workshop=outsider, diameter=Fraction(1, 8), percent=5)
         _accepted(outsider)
+        _counted(outsider, crate)
+        _claimed(outsider, crate)
         step = Step.objects.get(workshop=outsider)
         factories.RivetRowFactory(step=step, code="OUTSIDE-ROW")
         factories.SeamFactory(step=step, code="OUTSIDE-SEAM")
+        by = Member.objects.filter(workshop=outsider).first()
+        Scan.objects.create(workshop=outsider, uuid=uuid4(), member=by, at=timezone.now(), status=200, answer={}, code="OUTSIDE-ITEM")
 
     def one(model, field="pk"):
         with scopes_disabled():
             return model.objects.filter(workshop=outsider).order_by("pk").values_list(field, flat=True)[0]
 
-    return lambda name: reverse(name, args=FOREIGN.get(name, lambda one: ["MQ", "x-y"] if name == "sign-in-link" else [])(one))
+    return lambda name: reverse(
+        name, args=ASKED.get(name) or FOREIGN.get(name, lambda one: ["MQ", "x-y"] if name == "sign-in-link" else [])(one)
+    )
 
 
 def rows_untouched(outsider):
@@ -109,6 +288,8 @@ def rows_untouched(outsider):
         assert Movement.objects.filter(workshop=outsider).count() == 1
         assert not Lot.objects.filter(workshop=outsider).exclude(state="good").exists()
         assert Crate.objects.filter(workshop=outsider).count() == 1
+        assert list(Claim.objects.filter(workshop=outsider).values_list("state", "against")) == [("draft", "OUTSIDE sender")]
+        assert list(Sender.objects.filter(workshop=outsider).values_list("name", "rules__days")) == [("OUTSIDE sender", 5)]
         assert not Substitution.objects.filter(workshop=outsider).exclude(withdrawn_at=None).exists()
         assert [list(model.objects.filter(workshop=outsider).values_list("code", flat=True)) for model in (RivetRow, Seam)] == [
             ["OUTSIDE-ROW"],
@@ -117,7 +298,7 @@ def rows_untouched(outsider):
 
 
 def test_every_address_is_described_here_once():
-    described = sorted([*OPEN, *LISTS, *OWN, *RECKONED, *FOREIGN])
+    described = sorted([*OPEN, *LISTS, *OWN, *RECKONED, *ASKED, *FOREIGN])
 
     assert described == NAMED, "give a new address its row in FOREIGN, or say in LISTS, OWN or OPEN why it has none"
 

@@ -4,7 +4,6 @@ from typing import Any, cast
 
 from django.http import Http404
 from django.urls import URLPattern, path
-from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -15,6 +14,7 @@ from buildplan.figures.calculator import Answer, Calculator, Input, InputError, 
 from buildplan.figures.calculators import CALCULATORS
 from buildplan.shortfall.api import ReasonOut
 from inventory.common.documents import ProblemOut
+from inventory.common.schema import ApiSchema
 
 _OTHER = frozenset({"workshop", "format"})  # said to the site, not to a calculator
 _REFUSALS: dict[tuple[int, str], type[ProblemOut]] = {(status, "application/problem+json"): ProblemOut for status in (400, 401, 404)}
@@ -117,7 +117,7 @@ class FiguresView(APIView):
         return Response({"figures": [_described(one) for one in CALCULATORS.values()]})
 
 
-class FigureSchema(AutoSchema):
+class FigureSchema(ApiSchema):
     """A calculator's own part of the API's description: its inputs, and its example with what comes out.
 
     Asked for only when the description is made: reckoning every example would slow every start of the site.

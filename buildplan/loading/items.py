@@ -39,12 +39,16 @@ class Codes:
         self._by_key: dict[str, Known] = {}
         self._by_text: dict[str, Known] = {}
         self.items: dict[int, Known] = {}
+        self.unknown: dict[str, Known | None] = {}
         for key, text, pk, *rest in Identifier.objects.values_list(*COLUMNS).iterator(chunk_size=2000):
             self._by_key[key] = self.items.setdefault(pk, Known(pk, *rest))
             self._texts.append(text)
 
     def find(self, text: str, *, advise: bool = True) -> Known:
-        """The item that a code means. `advise` with the code most like it is costly, and may be left out."""
+        """The item that a code means. `advise` with the code most like it is costly, and may be left out.
+
+        A code that means nothing is kept in `unknown` with the item of the code most like it, where that was looked for.
+        """
         if found := self._by_text.get(text):
             return found
         found = self._by_key.get(calc.key(values.filled(text)))
@@ -57,6 +61,7 @@ class Codes:
         if not self._texts:
             return "which is empty: load the catalogue first"
         match = near(text, self._texts)
+        self.unknown.setdefault(text, self._by_key[calc.key(match)] if match else None)
         return f"did you mean {match}? Else add it there" if match else "add it there"
 
 

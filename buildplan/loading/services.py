@@ -16,18 +16,19 @@ from buildplan.loading import catalogue, packing, plan, stock, targets
 from buildplan.loading.cells import Reading
 from buildplan.loading.items import Codes
 from buildplan.loading.models import LoadedFile
+from buildplan.loading.packing import Listed, Paper
 from buildplan.loading.problems import Problems
 from buildplan.loading.tables import KINDS, Progress, Table, open_tables
 from buildplan.loading.targets import Named, Target
 from inventory.common.problems import Problem
-from inventory.models import Bench
+from inventory.models import Bench, Member
 
 NAME_LENGTH = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What to load, into what, and how."""
+    """What to load, into what, and how. `paper` is what a packing list says beside its lines; `called` how messages name the file."""
 
     kind: str
     path: Path
@@ -35,17 +36,20 @@ class Request:
     recount: bool = False
     remove_missing: bool = False
     dry_run: bool = False
+    paper: Paper = field(default_factory=Paper)
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a load wrote, or in a dry run would have written: nothing where there are errors."""
+    """What a load wrote, or in a dry run would have written: nothing where there are errors. `listed` is what a packing list says."""
 
     loaded: dict[str, int]
     made: list[str]
     warnings: list[str]
     errors: list[str]
     dry_run: bool = False
+    listed: Listed = field(default_factory=Listed)
 
     def as_object(self) -> dict[str, Any]:
         """As programs read it."""
@@ -62,6 +66,7 @@ class Load:
     tables: Mapping[str, Table]
     target: Target
     reading: Reading
+    listed: Listed = field(default_factory=Listed)
 
     @property
     def main(self) -> Table:
@@ -69,25 +74,29 @@ class Load:
         return self.tables[KINDS[self.request.kind][0]]
 
 
-def load(request: Request, *, today: date, progress: Progress | None = None) -> Outcome:
-    """Load a file. Raises `NoSuchPath` where the path is no file or folder; every other fault is in the outcome's errors."""
+def load(request: Request, *, today: date, progress: Progress | None = None, by: Member | None = None) -> Outcome:
+    """Load a file, by a member's hand or by the workshop's own.
+
+    Raises `NoSuchPath` where the path is no file or folder; every other fault is in the outcome's errors.
+    """
     problems = Problems()
     reading = Reading(today, problems, progress)
-    tables = open_tables(request.path, request.kind, problems)
+    listed = Listed()
+    tables = open_tables(request.path, request.kind, problems, request.called)
     if KINDS[request.kind][0] not in tables:
         return _outcome(request, {}, [], problems)
     loaded: dict[str, int] = {}
     made: list[str] = []
     try:
         with transaction.atomic():
-            target = targets.target_of(request.named)
+            target = targets.target_of(request.named, by)
             with scope(workshop=target.workshop):
-                loaded = LOADERS[request.kind](Load(request, tables, target, reading))
+                loaded = LOADERS[request.kind](Load(request, tables, target, reading, listed))
             made = target.made
             transaction.set_rollback(bool(problems.error_count) or request.dry_run)
     except Problem as problem:
         problems.add_error(str(problem))
-    return _outcome(request, loaded, made, problems)
+    return _outcome(request, loaded, made, problems, listed)
 
 
 def _load_catalogue(load: Load) -> dict[str, int]:
@@ -114,7 +123,8 @@ def _load_stock(load: Load) -> dict[str, int]:
 
 def _load_packing(load: Load) -> dict[str, int]:
     crate = targets.crate_to_load(load.request.named, load.target)
-    counts = packing.load(load.main, load.reading, crate=crate, by=load.target.by)
+    paper, by = load.request.paper, load.target.by
+    counts = packing.load(load.main, load.reading, crate=crate, paper=paper, by=by, listed=load.listed)
     _record(load, crate.bench)
     return counts
 
@@ -147,7 +157,7 @@ def _refused_again(load: Load, bench: Bench) -> bool:
 
 
 def _record(load: Load, bench: Bench | None) -> LoadedFile:
-    name, kind = _name(load.request.path), load.request.kind
+    name, kind = load.request.called[:NAME_LENGTH] or _name(load.request.path), load.request.kind
     digest = "" if load.reading.problems.error_count else _digest(load.tables)
     return LoadedFile.objects.create(workshop=load.target.workshop, bench=bench, kind=kind, name=name, digest=digest, by=load.target.by)
 
@@ -161,5 +171,5 @@ def _name(path: Path) -> str:
     return os.fsencode(path.name or path.resolve().name).decode("utf-8", "replace")[:NAME_LENGTH]
 
 
-def _outcome(request: Request, loaded: dict[str, int], made: list[str], problems: Problems) -> Outcome:
-    return Outcome(loaded, made, problems.warnings, problems.errors, request.dry_run)
+def _outcome(request: Request, loaded: dict[str, int], made: list[str], problems: Problems, listed: Listed | None = None) -> Outcome:
+    return Outcome(loaded, made, problems.warnings, problems.errors, request.dry_run, listed or Listed())

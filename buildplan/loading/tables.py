@@ -139,23 +139,23 @@ class Table:
         return f'too long: {widths}; put a cell that holds "{delimiter}" in quotes'
 
 
-def open_tables(path: Path, kind: str, problems: Problems) -> dict[str, Table]:
+def open_tables(path: Path, kind: str, problems: Problems, called: str = "") -> dict[str, Table]:
     """The tables of `kind` (see `KINDS`) by name: of a .csv, of an .xlsx, or of a folder if there are several.
 
-    What cannot be read goes to `problems` and is left out. Raises `NoSuchPath`.
+    Messages call the file `called`, else by the name of its path. What cannot be read goes to `problems` and is left out.
+    Raises `NoSuchPath`.
     """
     if not (path.is_dir() or path.is_file()):
         raise NoSuchPath(f"{path}: no such file or folder: check the path")
     tables = {}
-    for name, (label, opener) in _openers(path, KINDS[kind], problems).items():
+    for name, (label, opener) in _openers(path, called or _label(path), KINDS[kind], problems).items():
         table = _table(name, label, opener, problems)
         if table is not None:
             tables[name] = table
     return tables
 
 
-def _openers(path: Path, names: tuple[str, ...], problems: Problems) -> Openers:
-    label = _label(path)
+def _openers(path: Path, label: str, names: tuple[str, ...], problems: Problems) -> Openers:
     try:
         return _by_kind_of_path(path, label, names, problems)
     except Unreadable as error:

@@ -46,14 +46,15 @@ class Target:
     made: list[str] = field(default_factory=list)
 
 
-def target_of(named: Named) -> Target:
+def target_of(named: Named, by: Member | None = None) -> Target:
     """The workshop that is named, made with one own bench where it is not there, or the only one; locked until the transaction ends.
 
+    Without `by` it is the "command line" member's hand that loads.
     The lock stands in the way of a second load: of two at once the later sees what the earlier wrote.
     """
     workshop, made = (workshop_of(None), False) if named.workshop is None else ensure_workshop(code=named.workshop)
     Workshop.objects.select_for_update(no_key=True).get(pk=workshop.pk)
-    target = Target(workshop, hand(workshop))
+    target = Target(workshop, by or hand(workshop))
     if made:
         target.made.append(f"workshop {workshop.code}")
         code = FIRST_BENCH if named.bench is None or named.shared else named.bench

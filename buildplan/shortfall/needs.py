@@ -1,13 +1,17 @@
 """A plan expanded to need lines: what each step that counts takes, by item. Reads with a fixed number of queries."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from functools import reduce
 from math import ceil
+from operator import or_
 from typing import Any
+
+from django.db.models import Q
 
 from buildplan.hardware.calc import clecos_for_row
 from buildplan.hardware.models import RivetLoss, RivetRow
@@ -39,6 +43,8 @@ class Demand:
     """Some steps and their days: `days` of those that count, `every` of all that have one. `where` filters what hangs on them.
 
     `alone` is one step for its own page: done or not, and without a seam whose grams can't be told, since the page says so itself.
+    `only` are the items that are asked for; None is all of them. A seam of theirs whose grams can't be told is left out as well:
+    `left_out` then says so.
     """
 
     where: Mapping[str, Any]
@@ -47,11 +53,20 @@ class Demand:
     every: Mapping[int, StepDay]
     as_of: date
     alone: bool = False
+    only: frozenset[int] | None = None
+    left_out: list[str] = field(default_factory=list)
 
     @property
     def filters(self) -> dict[str, Any]:
         """What call-outs and seams must be of: a step that is done takes nothing any more."""
         return dict(self.where) if self.alone else {**self.where, "step__done": False}
+
+    def of(self, columns: Sequence[str], swaps: Swaps) -> Q:
+        """The rows that name an item asked for in one of `columns`, or one that such an item serves for."""
+        if self.only is None:
+            return Q()
+        wanted = self.only | {item for (_, item), swap in swaps.items() if swap.served_by in self.only}
+        return reduce(or_, (Q(**{f"{column}__in": wanted}) for column in columns))
 
     def need(self, step: int, quantity: Decimal, note: str, source: str) -> Need:
         """What a step that counts takes on its day."""
@@ -69,7 +84,7 @@ def expand(demand: Demand) -> dict[int, list[Need]]:
     needs = _call_outs(demand, swaps)
     for item, need in (*_rows(demand, swaps), *_seams(demand)):
         needs[item].append(need)
-    return needs
+    return needs if demand.only is None else {item: found for item, found in needs.items() if item in demand.only}
 
 
 def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:
@@ -77,7 +92,7 @@ def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:
     days, steps = demand.days, demand.steps
     ranks = {step: rank for rank, step in enumerate(sorted(days, key=lambda step: (days[step].day, steps[step].order)))}
     columns = ("step_id", "item_id", "quantity", "rounding")
-    found = CallOut.objects.filter(**demand.filters).values_list(*columns).iterator()
+    found = CallOut.objects.filter(demand.of(["item"], swaps), **demand.filters).values_list(*columns).iterator()
     rows = sorted((row for row in found if row[0] in ranks), key=lambda row: ranks[row[0]])
     needs: dict[int, list[Need]] = defaultdict(list)
     for step, item, quantity, rounding in rows:
@@ -98,7 +113,8 @@ def _rows(demand: Demand, swaps: Swaps) -> Iterator[tuple[int, Need]]:
     The loss is of the rivet that is driven. Clecos stay as planned: they stand in the holes before those are final.
     """
     losses = dict(RivetLoss.objects.values_list("diameter", "percent"))
-    for row in RivetRow.objects.filter(**demand.where).select_related("rivet", "cleco").order_by("pk"):
+    rows = RivetRow.objects.filter(demand.of(["rivet", "cleco"], swaps), **demand.where)
+    for row in rows.select_related("rivet", "cleco").order_by("pk"):
         source = f"row {row.code}"
         if row.step_id in demand.days:
             swap = swaps.get((row.step_id, row.rivet_id))
@@ -146,16 +162,17 @@ def _day(demand: Demand, step: StepFacts) -> date:
 
 def _seams(demand: Demand) -> Iterator[tuple[int, Need]]:
     """Sealant by geometry, in the stock unit of the product."""
-    for seam in Seam.objects.filter(**demand.filters).select_related("sealant").order_by("pk"):
+    for seam in Seam.objects.filter(demand.of(["sealant"], {}), **demand.filters).select_related("sealant").order_by("pk"):
         if seam.step_id not in demand.days:
             continue
         try:
             converted, note = _sealant(seam)
         except (ValueError, Problem) as error:
-            if demand.alone:
+            fault = f"seam {seam.code} of {demand.steps[seam.step_id].label}, {seam.sealant.code}: {error}"
+            if demand.alone or demand.only is not None:
+                demand.left_out.append(fault)
                 continue
-            where = f"seam {seam.code} of {demand.steps[seam.step_id].label}, {seam.sealant.code}"
-            raise SeamNotKnown(f"{where}: {error}. Nothing is reckoned without it") from error
+            raise SeamNotKnown(f"{fault}. Nothing is reckoned without it") from error
         yield seam.sealant_id, demand.need(seam.step_id, converted.quantity, note, f"seam {seam.code}")
 
 

@@ -1,7 +1,7 @@
 """Reads behind the order sheet: a fixed number of SQL queries, whatever the size of plan and stock."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -9,8 +9,10 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
+from django.db.models import Q
+
 from buildplan.plan.models import Project, Step, StepAfter
-from buildplan.shortfall.calc import ItemFacts, Line, Supply, Why, net
+from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, Why, net
 from buildplan.shortfall.demand import StepFacts, all_days, within
 from buildplan.shortfall.needs import Demand, expand
 from inventory.catalogue.models import RETURNED, Kind
@@ -73,8 +75,51 @@ def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> 
         net(found_items[item], found, supplies.get(item, ()), as_of=as_of, receiving_days=bench.workshop.receiving_days)
         for item, found in needs.items()
     ]
-    lines.sort(key=lambda line: (line.order_by or date.max, line.item.code))
+    lines.sort(key=_line_order)
     return Shortfall(",".join(project.code for project in named), before, as_of, tuple(lines))
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """What each project is short of some items alone, each project netted by itself; `left_out` names seams that can't be reckoned."""
+
+    found: tuple[tuple[Project, Shortfall], ...]
+    left_out: tuple[str, ...]
+
+
+def shortfall_of(wanted: Collection[int], *, before: date | None, as_of: date) -> Touched:
+    """The lines that `shortfall` has of these items, for every project that needs one of them. Fourteen queries.
+
+    Only what is theirs is read: this is what is asked again when a scan has touched them.
+    """
+    only = frozenset(wanted)
+    named = list(Project.objects.select_related("bench__workshop").order_by("pk"))
+    demand = _demand(named, before, as_of, only)
+    by_project = _by_project(expand(demand))
+    found_items = {item: facts for item, facts in items(only).items() if any(item in needs for needs in by_project.values())}
+    rows = _rows(found_items)
+    supplies = {bench: _supplies(rows, bench, found_items, found_items, as_of) for bench in {named[at].bench_id for at in by_project}}
+    found = []
+    for at, needs in sorted(by_project.items()):
+        project = named[at]
+        days = project.bench.workshop.receiving_days
+        stocked = supplies[project.bench_id]
+        lines = [net(found_items[item], of, stocked.get(item, ()), as_of=as_of, receiving_days=days) for item, of in needs.items()]
+        found.append((project, Shortfall(project.code, before, as_of, tuple(sorted(lines, key=_line_order)))))
+    return Touched(tuple(found), tuple(demand.left_out))
+
+
+def _by_project(needs: Mapping[int, Sequence[Need]]) -> dict[int, dict[int, list[Need]]]:
+    """Needs by the place of their project among those named, then by item."""
+    found: dict[int, dict[int, list[Need]]] = defaultdict(lambda: defaultdict(list))
+    for item, of in needs.items():
+        for need in of:
+            found[need.order[0]][item].append(need._replace(order=(0, need.order[1])))  # netted alone: the only one named
+    return found
+
+
+def _line_order(line: Line) -> tuple[date, str]:
+    return line.order_by or date.max, line.item.code
 
 
 def _one_bench(named: Sequence[Project]) -> Bench:
@@ -86,14 +131,14 @@ def _one_bench(named: Sequence[Project]) -> Bench:
     return next(iter(benches.values()))
 
 
-def _demand(named: Sequence[Project], before: date | None, as_of: date) -> Demand:
-    steps = _steps(named)
+def _demand(named: Sequence[Project], before: date | None, as_of: date, only: frozenset[int] | None = None) -> Demand:
+    steps = _steps(named, prefixed=only is None and len(named) > 1)
     every = all_days(steps, _afters(named), undated=before is None, as_of=as_of)
-    return Demand({"step__project__in": named}, {step.id: step for step in steps}, within(every, before), every, as_of)
+    return Demand({"step__project__in": named}, {step.id: step for step in steps}, within(every, before), every, as_of, only=only)
 
 
-def _steps(named: Sequence[Project]) -> list[StepFacts]:
-    order = {project.pk: (at, f"{project.code}:" if len(named) > 1 else "") for at, project in enumerate(named)}
+def _steps(named: Sequence[Project], *, prefixed: bool) -> list[StepFacts]:
+    order = {project.pk: (at, f"{project.code}:" if prefixed else "") for at, project in enumerate(named)}
     rows = Step.objects.filter(project__in=named).values_list("id", "project_id", "code", "position", "planned_on", "done")
     return [
         StepFacts(pk, order[project][1] + code, (order[project][0], position), planned, done)
@@ -105,10 +150,16 @@ def _afters(named: Sequence[Project]) -> list[tuple[int, int]]:
     return list(StepAfter.objects.filter(step__project__in=named).values_list("step_id", "after_id"))
 
 
-def items() -> dict[int, ItemFacts]:
-    """What netting asks of every item of the workshop. One query."""
+def items(only: Collection[int] | None = None) -> dict[int, ItemFacts]:
+    """What netting asks of every item of the workshop, or of some. One query."""
     columns = ("id", "code", "name", "unit", "kind", "pack", "lead_days", "life_months", "open_life_days", "min_life_days")
-    return {row[0]: _item(row) for row in Item.objects.values_list(*columns)}
+    rows = Item.objects.filter(_of("pk", only)).values_list(*columns)
+    return {row[0]: _item(row) for row in rows}
+
+
+def _of(column: str, only: Collection[int] | None) -> Q:
+    """One IN list, however long: both engines take tens of thousands, and a workshop hasn't more items."""
+    return Q() if only is None else Q(**{f"{column}__in": only})
 
 
 def clecos() -> frozenset[int]:
@@ -123,30 +174,55 @@ def _item(row: tuple[Any, ...]) -> ItemFacts:
 
 def stock(bench: Bench, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
     """What the workshop holds and expects of the wanted items, by item. Five queries."""
-    found: dict[int, list[Supply]] = defaultdict(list)
-    ours = {bench.pk, *Bench.objects.filter(shared=True).values_list("pk", flat=True)}
-    for item, supply in _on_hand(ours, items, wanted):
-        found[item].append(supply)
-    for item, supply in _on_the_way(ours, items, wanted, as_of):
-        found[item].append(supply)
-    return found
+    return _supplies(_rows(), bench.pk, items, wanted, as_of)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """What netting reads of stock: lots on hand, lines on their way, and what it must know to place them."""
+
+    shared: frozenset[int]
+    paths: Mapping[int, str]
+    aside: Mapping[int, list[tuple[int, Decimal]]]
+    held: Iterable[tuple[Any, ...]]
+    lines: Iterable[tuple[Any, ...]]
 
 
 _LOT = ("lot_id", "lot__item_id", "lot__bench_id", "lot__code", "lot__state", "quantity", "place_id")
+_LINE = ("id", "item_id", "crate__bench_id", "crate__code", "crate__due_on", "open_quantity", "lot_code")
 _DATES = ("made_on", "made_as", "expires_on", "expires_as")
 
 
-def _on_hand(ours: set[int], items: Mapping[int, ItemFacts], wanted: Mapping[int, Any]) -> Iterable[tuple[int, Supply]]:
-    paths = dict(Place.objects.values_list("id", "path"))
-    aside = _set_asides()
-    columns = (*_LOT, *(f"lot__{name}" for name in _DATES), "lot__opened_on")
-    rows = Holding.objects.filter(quantity__gt=0).order_by("lot_id", "place__path").values_list(*columns)
-    for _, group in groupby(rows.iterator(), key=itemgetter(0)):
+def _rows(only: Collection[int] | None = None) -> _Rows:
+    """The rows of every item, which are read as they come; or of some items alone, kept for several benches. Five queries."""
+    held = Holding.objects.filter(_of("lot__item", only), quantity__gt=0).order_by("lot_id", "place__path")
+    lines = PackingLine.objects.filter(_of("item", only), open_quantity__gt=0)
+    places = Place.objects.all() if only is None else Place.objects.filter(holdings__lot__item__in=only)
+    held_rows = held.values_list(*_LOT, *(f"lot__{name}" for name in _DATES), "lot__opened_on")
+    line_rows = lines.values_list(*_LINE, *_DATES)
+    return _Rows(
+        shared=frozenset(Bench.objects.filter(shared=True).values_list("pk", flat=True)),
+        paths=dict(places.values_list("id", "path")),
+        aside=_set_asides(only),
+        held=held_rows.iterator() if only is None else list(held_rows),
+        lines=line_rows.iterator() if only is None else list(line_rows),
+    )
+
+
+def _supplies(rows: _Rows, bench: int, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
+    """What a bench may draw on, and what else is worth asking for, by item."""
+    found: dict[int, list[Supply]] = defaultdict(list)
+    ours = {bench, *rows.shared}
+    for _, group in groupby(rows.held, key=itemgetter(0)):
         held = list(group)
         item = held[0][1]
-        supply = _lot(held, items[item], ours, paths, aside) if item in wanted else None
+        supply = _lot(held, items[item], ours, rows.paths, rows.aside) if item in wanted else None
         if supply is not None:
-            yield item, supply
+            found[item].append(supply)
+    for row in rows.lines:
+        if row[1] in wanted and row[2] in ours:
+            found[row[1]].append(_line(row, items[row[1]], as_of))
+    return found
 
 
 def _lot(
@@ -171,31 +247,17 @@ def _lot(
     return Supply(pk, code, quantity, None, found.limit, blocked, tuple(aside.get(pk, ())), "", where)
 
 
-def _set_asides() -> dict[int, list[tuple[int, Decimal]]]:
+def _set_asides(only: Collection[int] | None) -> dict[int, list[tuple[int, Decimal]]]:
     """What is held for steps, by lot, the oldest first."""
     aside: dict[int, list[tuple[int, Decimal]]] = defaultdict(list)
-    for lot, ref, quantity in SetAside.objects.order_by("id").values_list("lot_id", "ref", "quantity"):
+    rows = SetAside.objects.filter(_of("lot__item", only)).order_by("id")
+    for lot, ref, quantity in rows.values_list("lot_id", "ref", "quantity"):
         aside[lot].append((int(ref.removeprefix(STEP_REF)), quantity))
     return aside
 
 
-_LINE = ("id", "item_id", "crate__code", "crate__due_on", "open_quantity", "lot_code")
-
-
-def _on_the_way(
-    ours: set[int],
-    items: Mapping[int, ItemFacts],
-    wanted: Mapping[int, Any],
-    as_of: date,
-) -> Iterable[tuple[int, Supply]]:
-    rows = PackingLine.objects.filter(open_quantity__gt=0, crate__bench__in=ours).values_list(*_LINE, *_DATES)
-    for row in rows.iterator():
-        if row[1] in wanted:
-            yield row[1], _line(row, items[row[1]], as_of)
-
-
 def _line(row: tuple[Any, ...], item: ItemFacts, as_of: date) -> Supply:
-    pk, _, crate, due, quantity, lot, made_on, made_as, expires_on, expires_as = row
+    pk, _, _, crate, due, quantity, lot, made_on, made_as, expires_on, expires_as = row
     found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), None)
     return Supply(
         -pk,

@@ -1,7 +1,7 @@
 """The reasons behind a line of the order sheet. Pure; made only where somebody asks."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 
@@ -43,10 +43,14 @@ def _amount(quantity: Decimal, line: Line) -> str:
 
 
 def _needs(line: Line) -> Iterator[Reason]:
-    for need in line.needs:
-        until = _held_through(need)
-        note = f" ({need.note})" if need.note else ""
-        yield Reason(f"{need.label} needs {_amount(need.quantity, line)} on {need.day}{until}{note}: {need.rule}", need.source)
+    return (need_of(line, need) for need in line.needs)
+
+
+def need_of(line: Line, need: Need) -> Reason:
+    """What one step needs of it, and when."""
+    until = _held_through(need)
+    note = f" ({need.note})" if need.note else ""
+    return Reason(f"{need.label} needs {_amount(need.quantity, line)} on {need.day}{until}{note}: {need.rule}", need.source)
 
 
 def _held_through(need: Need) -> str:
@@ -55,13 +59,16 @@ def _held_through(need: Need) -> str:
     return " and on, since the step that frees them has no day" if need.through == date.max else f" through {need.through}"
 
 
-def _lots(line: Line) -> Iterator[Reason]:
-    """One reason for each supply that serves, in the order in which they first did."""
+def served_by(line: Line, served: Iterable[Served]) -> Iterator[Reason]:
+    """One reason for each supply that serves some of these, in the order in which they first did."""
     by_supply: dict[int, list[Served]] = defaultdict(list)
-    for one in line.served:
+    for one in served:
         by_supply[one[1].key].append(one)
-    for served in by_supply.values():
-        yield _served(line, served[0][1], served)
+    return (_served(line, of_one[0][1], of_one) for of_one in by_supply.values())
+
+
+def _lots(line: Line) -> Iterator[Reason]:
+    yield from served_by(line, line.served)
     if line.item.returned:
         yield Reason(f"{_amount(line.needed, line)} held at once on {line.peak_day}", PEAK)
 

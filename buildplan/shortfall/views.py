@@ -24,6 +24,7 @@ from buildplan.shortfall.chart import Chart, chart
 from buildplan.shortfall.forms import AcceptForm, AskForm, DemandForm, OrderedForm
 from buildplan.shortfall.pins import Holder, Pins, Stretch, pins, way_out
 from buildplan.shortfall.sheet import Row, Sheet, StepLink, as_csv, sheet
+from inventory.claims.queries import clocks
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
@@ -59,12 +60,13 @@ class Asked:
 @require_GET
 @members_only
 def home(request: MemberRequest) -> HttpResponse:
-    """The projects of the workshop; in an empty one, what to do next."""
+    """The projects of the workshop, and the claims that lapse; in an empty one, what to do next."""
     today = timezone.localdate()
     projects = [_overview(one, today) for one in plan.progress()]
     context = {
         "projects": projects,
         "items": Item.objects.exists(),
+        "clocks": clocks(today),
         "elsewhere": [member.workshop for member in memberships(request.user) if member.workshop_id != request.workshop.pk],
     }
     return render(request, "shortfall/home.html", context)

@@ -6,16 +6,22 @@
 | RIVETLOFT_SECRET_KEY | signs sessions and sign-in links | made once, kept in .secret-key beside manage.py |
 | RIVETLOFT_HOSTS | names the site answers to, by commas | localhost, 127.0.0.1, [::1] |
 | RIVETLOFT_HTTPS | 1 where a proxy in front speaks HTTPS: secure cookies, redirect, HSTS | 0 |
+| RIVETLOFT_ADDRESS | the site's address as the QR codes on labels say it, such as `https://rivetloft.club.example` | the address asked for |
 | RIVETLOFT_TIME_ZONE | whose midnight ends a day | UTC |
+| RIVETLOFT_RATE | requests a minute that the API takes of one device, or of one signed-in person | 600 |
+| RIVETLOFT_STRANGERS_RATE | the same of one address, without a token that is good | 60 |
+| RIVETLOFT_UPLOADS | folder of photos, which the web server must not show by itself | uploads beside manage.py |
 | RIVETLOFT_DEBUG | 1 shows tracebacks: never in a club | 0 |
 """
 
 import os
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import dj_database_url
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
 from buildplan.site.secret import secret_key
 
@@ -29,6 +35,23 @@ def _flag(name: str) -> bool:
 def _hosts() -> list[str]:
     given = os.environ.get("RIVETLOFT_HOSTS", "localhost,127.0.0.1,[::1]")
     return [host.strip() for host in given.split(",") if host.strip()]
+
+
+def _number(name: str, default: int) -> int:
+    given = os.environ.get(name, "").strip() or str(default)
+    if not (given.isascii() and given.isdigit() and int(given)):
+        message = f"{name} is {given!r}: give a whole number above 0"
+        raise ImproperlyConfigured(message)
+    return int(given)
+
+
+def _address() -> str:
+    given = os.environ.get("RIVETLOFT_ADDRESS", "").strip().rstrip("/")
+    parts = urlsplit(given)
+    if given and not (parts.scheme in {"http", "https"} and parts.hostname and given.isascii() and not (parts.query or parts.fragment)):
+        message = f"RIVETLOFT_ADDRESS is {given!r}: give the site's address, such as https://rivetloft.club.example"
+        raise ImproperlyConfigured(message)
+    return given
 
 
 SQLITE_OPTIONS = {
@@ -90,6 +113,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "inventory.workshop.middleware.WorkshopMiddleware",
+    "inventory.workshop.rates.RateMiddleware",
     "inventory.common.pages.ProblemMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -129,6 +153,8 @@ LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
 PASSWORD_RESET_TIMEOUT = 3 * 24 * 3600  # seconds a sign-in link lives
 
+RIVETLOFT_ADDRESS = _address()
+
 LANGUAGE_CODE = "en"
 TIME_ZONE = os.environ.get("RIVETLOFT_TIME_ZONE", "UTC")
 USE_TZ = True
@@ -136,6 +162,7 @@ USE_TZ = True
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"
 STATICFILES_DIRS = [BASE_DIR / "buildplan" / "site" / "static"]
+MEDIA_ROOT = Path(os.environ.get("RIVETLOFT_UPLOADS") or BASE_DIR / "uploads")
 WHITENOISE_USE_FINDERS = True  # serves a fresh clone without a collect step
 
 CONTENT_SECURITY_POLICY = {
@@ -160,20 +187,46 @@ if HTTPS:
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True
 
+# Requests are counted in the cache. This one is each process's own, so N processes take up to N times the rate; one that they share
+# (Redis, memcached) counts for all of them.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "OPTIONS": {"MAX_ENTRIES": 10_000},  # callers at once; the least recently heard of is forgotten first
+    },
+}
+API_RATE = _number("RIVETLOFT_RATE", 600)
+API_STRANGERS_RATE = _number("RIVETLOFT_STRANGERS_RATE", 60)
+
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["inventory.workshop.authentication.MemberSession"],
-    "DEFAULT_PERMISSION_CLASSES": ["inventory.workshop.authentication.WorkshopMember"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "inventory.workshop.authentication.DeviceToken",
+        "inventory.workshop.authentication.MemberSession",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["inventory.workshop.authentication.ScopedMember"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PARSER_CLASSES": ["inventory.common.json_body.JsonBody"],
+    "DEFAULT_PAGINATION_CLASS": "inventory.common.paging.Cursor",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "inventory.common.schema.ApiSchema",
     "EXCEPTION_HANDLER": "inventory.common.documents.handler",
     "COERCE_DECIMAL_TO_STRING": True,
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Rivetloft",
-    "DESCRIPTION": "Stock, plans and what is missing, for builders of riveted aluminium aeroplanes.",
+    "DESCRIPTION": "Stock, plans and what is missing, for builders of riveted aluminium aeroplanes.\n\n"
+    "Every answer says in RateLimit-Policy how many requests a minute are taken (q), and in RateLimit how many are left (r) and in how "
+    "many seconds all of them are there again (t). One too many is a 429 with Retry-After.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {  # several fields of one name, each with choices of its own
+        "ItemKind": "inventory.catalogue.models.Kind",
+        "ReadingKind": "buildplan.wanted.api.KINDS",
+        "LotState": "inventory.stock.models.State",
+        "ClaimState": "inventory.claims.models.ClaimState",
+        "ClaimAnswer": "inventory.claims.services.ANSWERS",
+    },
 }
 
 LOGGING = {

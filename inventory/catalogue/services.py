@@ -1,7 +1,7 @@
 """The only writer of items and their codes."""
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -73,6 +73,20 @@ class CodeTaken(Problem):
     title = "This code means something else"
 
 
+class ItemInUse(Problem):
+    """An item that something is counted in stays."""
+
+    status = 409
+    title = "Something is counted in this item"
+
+
+class OwnCode(Problem):
+    """An item's own code can't be taken from it."""
+
+    status = 409
+    title = "This is the item's own code"
+
+
 @dataclass(slots=True)
 class Saved:
     """The items in the order they were given; how many of them were made and changed, and how many codes were added."""
@@ -93,7 +107,7 @@ def save_items(*, items: Sequence[ItemData], by: Member, stated: Collection[str]
     change of an item that something is counted in already. A fixed number of queries for each 500 items.
     """
     policy.require(by, "keep_stock")
-    Workshop.objects.select_for_update(no_key=True).get(pk=by.workshop_id)  # nobody adds a code between the look and the save
+    lock(by)
     known = _known(by, items)
     if faults := _faults(by, items, known):
         raise BadItems(faults)
@@ -118,6 +132,81 @@ def add_identifier(*, item: Item, text: str, by: Member) -> Identifier:
     if row.item_id != item.pk:
         raise CodeTaken(_taken(text, row.item.code))
     return row
+
+
+@transaction.atomic
+def make_item(*, data: ItemData, by: Member) -> Item:
+    """Make one new item. Refuses a code, its own or a further one, that means something already."""
+    policy.require(by, "keep_stock")
+    lock(by)
+    for column, text in _codes(data):
+        del column
+        _refuse_taken(by, text, None)
+    return save_items(items=[data], by=by).items[0]
+
+
+@transaction.atomic
+def edit_item(*, item: Item, changes: Mapping[str, object], by: Member) -> Item:
+    """Bring some columns of an item to what is said of them. A new code of its own is one more code: the one before still means it.
+
+    Refuses by `BadItems` what `save_items` refuses, another unit of an item that something is counted in among it.
+    """
+    policy.own(by, item)
+    policy.require(by, "keep_stock")
+    lock(by)
+    item = Item.objects.select_for_update(no_key=True).get(pk=item.pk)
+    data = replace(_stated(item), **changes)  # type: ignore[arg-type] # the names are its own
+    if faults := [*_value_faults([data]), *_unit_faults([data], {calc.key(data.code): item})]:
+        raise BadItems(faults)
+    _refuse_taken(by, data.code, item)
+    if _apply(item, data, ALWAYS | OPTIONAL | {"code"}):
+        changed_by(item, by).save()
+        _add_codes(iter([(item, data)]), by)
+    return item
+
+
+@transaction.atomic
+def remove_item(*, item: Item, by: Member) -> None:
+    """Remove an item and its codes. Refuses one that anything is counted in, a plan's need or an empty lot included."""
+    policy.own(by, item)
+    policy.require(by, "keep_stock")
+    item = Item.objects.select_for_update().get(pk=item.pk)  # nobody hangs a row on it meanwhile
+    if queries.counted({item.pk}):
+        raise ItemInUse(f"{item.code} stays: lots, packing lines or needs of plans are counted in it")
+    for row in item.identifiers.all():
+        changed_by(row, by).delete()
+    changed_by(item, by).delete()
+
+
+@transaction.atomic
+def remove_identifier(*, identifier: Identifier, by: Member) -> None:
+    """Forget a code that was taught. Refuses the item's own code."""
+    policy.own(by, identifier)
+    policy.require(by, "keep_stock")
+    if is_own(identifier):
+        raise OwnCode(f"{identifier.text} is the code of {identifier.item.name} itself: give the item another one first")
+    changed_by(identifier, by).delete()
+
+
+def is_own(identifier: Identifier) -> bool:
+    """Whether it is the code that its item goes by."""
+    return calc.key(identifier.item.code) == identifier.key
+
+
+def lock(by: Member) -> None:
+    """Hold the workshop until the transaction ends: nobody adds a code between the look and the save."""
+    Workshop.objects.select_for_update(no_key=True).get(pk=by.workshop_id)
+
+
+def _stated(item: Item) -> ItemData:
+    return ItemData(**{name: getattr(item, name) for name in ("code", *ALWAYS, *OPTIONAL)})
+
+
+def _refuse_taken(by: Member, text: str, item: Item | None) -> None:
+    key = calc.key(text)
+    owner = queries.owners(by.workshop_id, {key}).get(key)
+    if owner is not None and (item is None or owner.item_id != item.pk):
+        raise CodeTaken(_taken(text, owner.item_code))
 
 
 def _known(by: Member, items: Sequence[ItemData]) -> dict[str, Item]:

@@ -56,7 +56,10 @@ class ClaimState(models.TextChoices):
 
 
 class Claim(models.Model):
-    """What is claimed from one addressee for one fault of a crate. `letter` is the text as it was sent."""
+    """What is claimed from one addressee for one fault of a crate.
+
+    `letter` is the text as it was sent, `facts` the same in its parts: the PDF is made from them.
+    """
 
     workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="claims")
     crate = models.ForeignKey(Crate, on_delete=models.PROTECT, related_name="claims")
@@ -69,6 +72,7 @@ class Claim(models.Model):
     answered_on = models.DateField(null=True, blank=True)
     answer = models.CharField(max_length=500, blank=True)
     letter = models.TextField(blank=True)
+    facts = models.JSONField(default=dict, blank=True)
     request_key = models.UUIDField(null=True, blank=True)
 
     objects = WorkshopManager()
@@ -79,6 +83,18 @@ class Claim(models.Model):
             models.UniqueConstraint(fields=["workshop", "request_key"], name="claim_request_once"),
             models.CheckConstraint(condition=models.Q(state__in=ClaimState.values), name="claim_state_known"),
             models.CheckConstraint(condition=models.Q(fault__in=Fault.values), name="claim_fault_known"),
+            models.CheckConstraint(
+                condition=models.Q(state="draft", sent_on=None) | (~models.Q(state="draft") & models.Q(sent_on__isnull=False)),
+                name="claim_sent_has_its_day",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(sent_on=None) | models.Q(sent_on__gte=models.F("made_on")),
+                name="claim_sent_after_made",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(answered_on=None) | models.Q(answered_on__gte=models.F("sent_on")),
+                name="claim_answered_after_sent",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,8 +1,8 @@
 """Rows that must exist once, whoever asks first; and many rows at once."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import islice
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.db import IntegrityError, models, transaction
 
@@ -33,3 +33,15 @@ def batches(values: Iterable[Value], size: int = BATCH) -> Iterator[Sequence[Val
     left = iter(values)
     while batch := list(islice(left, size)):
         yield batch
+
+
+def referring(row: models.Model, *, besides: Collection[str] = ()) -> str:
+    """What refers to a row, in words: `lots`, `packing lines`; empty where nothing does. One query a kind of row until the first.
+
+    `besides` are the relations that don't count.
+    """
+    for relation in row._meta.related_objects:  # noqa: SLF001 - Django's documented API
+        there: Any = relation.related_model._default_manager  # noqa: SLF001 - likewise
+        if relation.get_accessor_name() not in besides and there.filter(**{relation.field.name: row}).exists():
+            return str(there.model._meta.verbose_name_plural)  # noqa: SLF001 - likewise
+    return ""

@@ -84,6 +84,27 @@ def crates() -> list[CrateRow]:
     return sorted(rows, key=lambda crate: (crate.due_on or date.max, crate.code))
 
 
+MOST_RECEIVED = 30
+
+
+@dataclass(frozen=True, slots=True)
+class ReceivedRow:
+    """A crate that nothing is still to come of."""
+
+    id: int
+    code: str
+    bench: str
+    closed_on: date | None
+    lines: int
+
+
+def received() -> list[ReceivedRow]:
+    """The crates that nothing is still to come of, or whose counting is closed: the newest thirty. One query."""
+    counted = Crate.objects.annotate(all_lines=Count("lines"), open_lines=Count("lines", filter=Q(lines__open_quantity__gt=0)))
+    rows = counted.filter(all_lines__gt=0, open_lines=0).order_by("-pk")[:MOST_RECEIVED]
+    return [ReceivedRow(*row) for row in rows.values_list("id", "code", "bench__code", "closed_on", "all_lines")]
+
+
 def packing_list(crate: Crate) -> list[InTransit]:
     """Every line of a crate, open or not, by bag and line. One query."""
     rows = PackingLine.objects.filter(crate=crate).values_list(*_COLUMNS)

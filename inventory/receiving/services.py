@@ -12,11 +12,11 @@ from simple_history.utils import bulk_create_with_history
 
 from inventory.catalogue.models import Item
 from inventory.catalogue.queries import items_by_id
-from inventory.common.fields import plain
+from inventory.common.fields import LIMIT, plain
 from inventory.common.history import changed_by
 from inventory.common.problems import Problem
 from inventory.common.quantities import positive
-from inventory.common.rows import BATCH, batches, find_or_make
+from inventory.common.rows import BATCH, batches, find_or_make, referring
 from inventory.common.texts import BadText, filled, optional
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.shelflife.calc import StatedDate
@@ -30,6 +30,8 @@ MOST_BAG = 80
 MOST_PATH = 400
 MOST_NUMBER = 40
 MOST_NAME = 200
+MOST_PRICE = Decimal(10) ** 9
+MOST_LINES = 1_000_000  # printed on one list
 LINE_REF = "line:"
 
 
@@ -58,6 +60,34 @@ class CrateTaken(Problem):
 
     status = 409
     title = "This crate is taken"
+
+
+class CrateClosed(Problem):
+    """A crate that was counted to the end is history."""
+
+    status = 409
+    title = "Counting of this crate is over"
+
+
+class StillInUse(Problem):
+    """A crate or bag that something is in, or was counted in, stays."""
+
+    status = 409
+    title = "This is in use"
+
+
+class LineTaken(Problem):
+    """A line number is one line in its bag."""
+
+    status = 409
+    title = "There is a line of this number"
+
+
+class LineTouched(Problem):
+    """What was counted against a line is compared with what it says: it stays as it was listed."""
+
+    status = 409
+    title = "Something of this line was counted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,9 +198,9 @@ def arrive_all(*, lines: Sequence[PackingLine], place: Place, on: date, by: Memb
 def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Movement:
     """Undo any movement by its opposite, as `stock.reverse` does; what an arrival took of its packing line is still to come again."""
     undone = stock.reverse(movement=movement, on=on, by=by, note=note)
-    number = movement.ref.removeprefix(LINE_REF)
-    if movement.ref.startswith(LINE_REF) and number.isdecimal():
-        _reopen(int(number), movement.quantity, by)
+    number = line_of_ref(movement.ref)
+    if number is not None:
+        _reopen(number, movement.quantity, by)
     return undone
 
 
@@ -228,6 +258,116 @@ def ensure_crate(*, bench: Bench, code: str, due_on: date | None = None, by: Mem
 
 
 @transaction.atomic
+def make_crate(*, bench: Bench, code: str, by: Member) -> Crate:
+    """Make a new crate. Refuses a code that a crate has already."""
+    crate, made = ensure_crate(bench=bench, code=code, by=by)
+    if not made:
+        raise CrateTaken(f"there is a crate {crate.code} already: a code is one crate")
+    return crate
+
+
+@transaction.atomic
+def remove_crate(*, crate: Crate, by: Member) -> None:
+    """Remove a crate that nothing is in. Refuses one that has lines, bags, counts, pictures or claims."""
+    policy.require(by, "keep_stock", crate.bench)
+    crate = Crate.objects.select_for_update(of=("self",)).get(pk=crate.pk)  # nobody puts anything in meanwhile
+    if used := referring(crate):
+        raise StillInUse(f"crate {crate.code} stays: it has {used}")
+    changed_by(crate, by).delete()
+
+
+@transaction.atomic
+def remove_bag(*, bag: Bag, by: Member) -> None:
+    """Remove a bag that nothing is in. Refuses one that has lines, bags or counts, or a label."""
+    policy.require(by, "keep_stock", bag.crate.bench)
+    lock_bag(bag)
+    bag = Bag.objects.get(pk=bag.pk)
+    if used := referring(bag):
+        raise StillInUse(f"bag {bag.path} stays: it has {used}")
+    changed_by(bag, by).delete()
+
+
+@transaction.atomic
+def ensure_bag(*, crate: Crate, path: str, by: Member) -> tuple[Bag, bool]:
+    """The bag of `path` in a crate (matched ignoring case), made with those that it lies in where it isn't there, and whether it was."""
+    _lock_open(crate, by)
+    names = _bag_names(path)
+    known = Bag.objects.filter(crate=crate, path__iexact="/".join(names)).first()
+    return (known, False) if known is not None else (_make_bags(crate, [names], by)[_key(names)], True)
+
+
+@transaction.atomic
+def add_line(*, crate: Crate, data: LineData, price: Decimal | None = None, by: Member) -> PackingLine:
+    """List one more line of a crate, all of it still to come; an empty `data.bag` is no bag. `price` is of one stock unit.
+
+    Refuses a number that the bag has already, and a crate that was counted to the end.
+    """
+    _lock_open(crate, by)
+    names = _bag_names(data.bag) if data.bag.strip() else ()
+    bag = _make_bags(crate, [names], by)[_key(names)] if names else None
+    row = _line(crate, bag, items_by_id([data.item_id]).get(data.item_id), data)
+    if PackingLine.objects.filter(crate=crate, bag=bag, number__iexact=row.number).exists():
+        where = f"bag {bag.path}" if bag else "no bag"
+        raise LineTaken(f"crate {crate.code} has line {row.number} in {where} already: give this one another number")
+    row.price = _checked_price(price)
+    changed_by(row, by).save()
+    return row
+
+
+@transaction.atomic
+def edit_line(*, line: PackingLine, by: Member, **changes: Decimal | None) -> PackingLine:
+    """Put the `quantity` or the `price` of a line right. Refuses it once anything of the line was counted, taken or cancelled."""
+    line = _locked_untouched(line, by)
+    if (quantity := changes.get("quantity")) is not None:
+        line.quantity = line.open_quantity = positive(quantity)
+    if "price" in changes:
+        line.price = _checked_price(changes["price"])
+    changed_by(line, by).save(update_fields=["quantity", "open_quantity", "price"])
+    return line
+
+
+@transaction.atomic
+def remove_line(*, line: PackingLine, by: Member) -> None:
+    """Take a line out of the list. Refuses it once anything of the line was counted, taken or cancelled."""
+    changed_by(_locked_untouched(line, by), by).delete()
+
+
+def lock_bag(bag: Bag) -> None:
+    """Hold a bag until the transaction ends, its crate first."""
+    Crate.objects.select_for_update(no_key=True).get(pk=bag.crate_id)
+    Bag.objects.select_for_update(of=("self",)).get(pk=bag.pk)
+
+
+def lock_line(line: PackingLine) -> None:
+    """Hold a line until the transaction ends, its crate first: who counts holds the crate too."""
+    Crate.objects.select_for_update(no_key=True).get(pk=line.crate_id)
+    PackingLine.objects.select_for_update(of=("self",)).get(pk=line.pk)
+
+
+def _locked_untouched(line: PackingLine, by: Member) -> PackingLine:
+    policy.own(by, line)
+    lock_line(line)
+    locked = _locked(line, "keep_stock", by)
+    used = referring(locked)
+    if used or locked.open_quantity != locked.quantity:
+        raise LineTouched(f"{_named(locked)} stays as it was listed: it has {used or 'less to come than was listed'}")
+    return locked
+
+
+def _lock_open(crate: Crate, by: Member) -> None:
+    policy.require(by, "keep_stock", crate.bench)
+    policy.own(by, crate)
+    if Crate.objects.select_for_update(no_key=True).get(pk=crate.pk).closed_on is not None:
+        raise CrateClosed(f"crate {crate.code} was counted to the end: what comes later is a crate of its own")
+
+
+def _checked_price(price: Decimal | None) -> Decimal | None:
+    if price is not None and not 0 <= price <= MOST_PRICE:
+        raise BadText(f"a price of {price} doesn't do: give 0 to {MOST_PRICE}")
+    return price
+
+
+@transaction.atomic
 def load_lines(*, crate: Crate, lines: Sequence[LineData], by: Member) -> list[PackingLine]:
     """List what a crate should hold, all of it still to come, and make its bags. Refuses a crate that has lines already.
 
@@ -247,6 +387,21 @@ def load_lines(*, crate: Crate, lines: Sequence[LineData], by: Member) -> list[P
     return rows
 
 
+@transaction.atomic
+def state_totals(*, crate: Crate, printed_lines: int | None, printed_quantity: Decimal | None, by: Member) -> Crate:
+    """Keep the totals that are printed on a crate's list, None where it prints none. They are compared, never used."""
+    policy.require(by, "keep_stock", crate.bench)
+    policy.own(by, crate)
+    if printed_lines is not None and not 0 <= printed_lines <= MOST_LINES:
+        raise BadText(f"{printed_lines} printed lines: give 0 to {MOST_LINES}")
+    if printed_quantity is not None and not 0 <= printed_quantity <= LIMIT:
+        raise BadText(f"a printed total of {printed_quantity}: give 0 to 10^12")
+    locked = Crate.objects.select_for_update(no_key=True).get(pk=crate.pk)
+    locked.printed_lines, locked.printed_quantity = printed_lines, printed_quantity
+    changed_by(locked, by).save(update_fields=["printed_lines", "printed_quantity"])
+    return locked
+
+
 def bag_key(path: str) -> str:
     """`path` as bags are compared. Refuses what no bag can be called."""
     return _key(_bag_names(path))
@@ -255,6 +410,19 @@ def bag_key(path: str) -> str:
 def line_ref(line: PackingLine) -> str:
     """How the ledger names a packing line."""
     return f"{LINE_REF}{line.pk}"
+
+
+def line_of_ref(ref: str) -> int | None:
+    """The packing line that a reference of the ledger names, whatever follows it (`line:7/damaged`); None where it names another thing."""
+    number = ref.removeprefix(LINE_REF).partition("/")[0]
+    return int(number) if ref.startswith(LINE_REF) and number.isdecimal() else None
+
+
+def lock_line_of(movement: Movement) -> None:
+    """Hold the packing line that a movement names until the transaction ends: lines are locked before lots."""
+    number = line_of_ref(movement.ref)
+    if number is not None:
+        list(PackingLine.objects.select_for_update(of=("self",), no_key=True).filter(pk=number))
 
 
 def _locked(line: PackingLine, permission: str, by: Member) -> PackingLine:
@@ -348,7 +516,7 @@ def _bag(crate: Crate, names: Sequence[str], found: Mapping[str, Bag]) -> Bag:
     return Bag(workshop_id=crate.workshop_id, crate=crate, parent=parent, name=names[-1], path=path)
 
 
-def _line(crate: Crate, bag: Bag, item: Item | None, data: LineData) -> PackingLine:
+def _line(crate: Crate, bag: Bag | None, item: Item | None, data: LineData) -> PackingLine:
     if item is None:
         raise policy.NotAllowed("this item is another workshop's")
     row = PackingLine(workshop_id=crate.workshop_id, crate=crate, bag=bag, item=item)

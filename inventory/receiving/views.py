@@ -1,6 +1,6 @@
 """Crates on their way, and what arrives of them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -21,8 +21,7 @@ from inventory.receiving.forms import ArrivedAsListedForm, ArrivedForm, DueForm
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.receiving.queries import InTransit
 from inventory.stock import services as stock
-from inventory.stock.forms import ReverseForm
-from inventory.stock.models import Movement, Place
+from inventory.stock.models import Place
 from inventory.stock.queries import place_paths
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -93,14 +92,15 @@ def crates(request: MemberRequest) -> HttpResponse:
     """Every crate that something is still to come of."""
     today = timezone.localdate()
     rows = [(row, late(row.due_on, today)) for row in queries.crates()]
-    return render(request, "receiving/crates.html", {"crates": rows})
+    may_load = policy.allowed(request.member, "keep_stock")
+    return render(request, "receiving/crates.html", {"crates": rows, "received": queries.received(), "may_load": may_load})
 
 
 @require_GET
 @members_only
-def crate(request: MemberRequest, pk: int) -> HttpResponse:
-    """One crate: its lines by bag."""
-    found = get_object_or_404(Crate.objects.select_related("bench"), pk=pk)
+def crate(request: MemberRequest, pk: int, *, also: Mapping[str, Any] | None = None) -> HttpResponse:
+    """One crate: its lines by bag. `also` is what a later slice shows of it beside that."""
+    found = get_object_or_404(Crate.objects.select_related("bench", "sender"), pk=pk)
     today = timezone.localdate()
     bags = _bags(request, found, today)
     open_lines = sum(bool(view.line.still_open) for bag in bags for view in bag.lines)
@@ -115,6 +115,7 @@ def crate(request: MemberRequest, pk: int) -> HttpResponse:
         "form": ArrivedAsListedForm(today=today) if may_keep and open_lines else None,
         "due_form": DueForm(initial={"due_on": found.due_on}) if may_order and open_lines else None,
         "places": place_paths(),
+        **(also or {}),
     }
     return render(request, "receiving/crate.html", context)
 
@@ -206,21 +207,3 @@ def _change_due(form: DueForm, found: Crate, request: MemberRequest) -> None:
     services.change_due(crate=found, due_on=day, by=request.member)
     told = f"is due {day} now." if day else "has no due day now, and doesn't count until it has one."
     messages.success(request, f"{found.code} {told}")
-
-
-@require_http_methods(["GET", "POST"])
-@members_only
-def reverse_movement(request: MemberRequest, pk: int) -> HttpResponse:
-    """Undo a movement by its opposite; it stands here since an arrival's packing line is open again after it."""
-    movement = get_object_or_404(Movement.objects.select_related("lot__item", "lot__bench", "source", "target", "by"), pk=pk)
-    form = ReverseForm(request.POST if request.method == "POST" else None)
-    today = timezone.localdate()
-
-    def write() -> None:
-        services.reverse(movement=movement, on=today, by=request.member, note=form.cleaned_data["note"])
-
-    if request.method == "POST" and attempt(form, write):
-        messages.success(request, "The movement is reversed.")
-        return redirect("lot", movement.lot_id)
-    context = {"movement": movement, "form": form}
-    return render(request, "stock/reverse.html", context, status=UNREADABLE if form.errors else None)

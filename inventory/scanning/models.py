@@ -1,79 +1,18 @@
-"""Labels that were printed, the sheets they are printed on, and scans that were sent."""
+"""Scans that were sent."""
 
 from typing import ClassVar
 
 from django.db import models
-from django.db.models.functions import Upper
 from django.utils import timezone
-from simple_history.models import HistoricalRecords
 
-from inventory.receiving.models import Bag
-from inventory.stock.models import Lot, Place
 from inventory.workshop.models import Device, Member, Workshop
 from inventory.workshop.scoping import WorkshopManager
-
-
-class Label(models.Model):
-    """The token of one bag, lot or place, as it stands on its label. A label outlives the row numbers of one database."""
-
-    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="labels")
-    token = models.CharField(max_length=16, unique=True)
-    bag = models.OneToOneField(Bag, on_delete=models.PROTECT, null=True, blank=True, related_name="label")
-    lot = models.OneToOneField(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="label")
-    place = models.OneToOneField(Place, on_delete=models.PROTECT, null=True, blank=True, related_name="label")
-
-    objects = WorkshopManager()
-    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
-
-    class Meta:
-        constraints: ClassVar = [
-            models.CheckConstraint(
-                condition=models.Q(bag__isnull=False, lot=None, place=None)
-                | models.Q(bag=None, lot__isnull=False, place=None)
-                | models.Q(bag=None, lot=None, place__isnull=False),
-                name="label_of_one_thing",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        """Its token."""
-        return self.token
-
-
-class LabelSheet(models.Model):
-    """A sheet of labels by its measurements, all in millimetres: where the first label starts, how large each is, how far apart."""
-
-    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="label_sheets")
-    name = models.CharField(max_length=80)
-    page_width = models.DecimalField(max_digits=6, decimal_places=2)
-    page_height = models.DecimalField(max_digits=6, decimal_places=2)
-    left = models.DecimalField(max_digits=6, decimal_places=2)
-    top = models.DecimalField(max_digits=6, decimal_places=2)
-    columns = models.PositiveSmallIntegerField()
-    rows = models.PositiveSmallIntegerField()
-    label_width = models.DecimalField(max_digits=6, decimal_places=2)
-    label_height = models.DecimalField(max_digits=6, decimal_places=2)
-    gap_x = models.DecimalField(max_digits=6, decimal_places=2, default=0)
-    gap_y = models.DecimalField(max_digits=6, decimal_places=2, default=0)
-
-    objects = WorkshopManager()
-    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
-
-    class Meta:
-        constraints: ClassVar = [
-            models.UniqueConstraint("workshop", Upper("name"), name="label_sheet_name_unique"),
-            models.CheckConstraint(condition=models.Q(columns__gt=0, rows__gt=0), name="label_sheet_has_cells"),
-        ]
-
-    def __str__(self) -> str:
-        """Its name."""
-        return self.name
 
 
 class Scan(models.Model):
     """One scan as it was sent, with the answer it got. A repeat of its `uuid` gets the same answer and moves nothing.
 
-    `fingerprint` tells another scan under the same uuid; `at` is when it was scanned, by the device's clock.
+    `fingerprint` tells another scan under the same uuid; `at` is when it was scanned, by the device's clock as corrected.
     """
 
     class Outcome(models.TextChoices):
@@ -91,7 +30,7 @@ class Scan(models.Model):
     device = models.ForeignKey(Device, on_delete=models.PROTECT, null=True, blank=True, related_name="scans")
     code = models.CharField(max_length=4000)
     action = models.CharField(max_length=5)
-    asked = models.JSONField(default=dict)  # place, bag, quantity, note, as sent
+    asked = models.JSONField(default=dict)  # what else was sent: place, bag, lot, quantity, note, and the times by its own clock
     at = models.DateTimeField()
     received_at = models.DateTimeField(default=timezone.now)
     outcome = models.CharField(max_length=8, choices=Outcome)
@@ -99,11 +38,16 @@ class Scan(models.Model):
     answer = models.JSONField()
     settled_at = models.DateTimeField(null=True, blank=True)  # a person looked at the conflict
     settled_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
 
     objects = WorkshopManager()
 
     class Meta:
-        indexes: ClassVar = [models.Index(fields=["workshop", "outcome"], name="scan_by_outcome")]
+        indexes: ClassVar = [
+            models.Index(fields=["workshop", "outcome"], name="scan_by_outcome"),
+            models.Index(fields=["workshop", "received_at"], name="scan_by_arrival"),
+        ]
         constraints: ClassVar = [models.UniqueConstraint(fields=["workshop", "uuid"], name="scan_once")]
 
     def __str__(self) -> str:

@@ -1,5 +1,6 @@
 """Reads of what lies where."""
 
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -12,8 +13,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 from inventory.catalogue.models import DYING, Identifier, Item
 from inventory.common.fields import PLACES
 from inventory.shelflife.calc import StatedDate, of_columns
-from inventory.stock.calc import Life, LifeRule, life
-from inventory.stock.models import End, Holding, Lot, Movement, Place, SetAside
+from inventory.stock.calc import Life, LifeRule, life, why_not
+from inventory.stock.models import End, Holding, Lot, Movement, Place, SetAside, State
 from inventory.workshop.models import Bench, Workshop
 
 NOTHING = Decimal(0)
@@ -162,6 +163,29 @@ def _ledger_error(*row: Any) -> LedgerError:
     workshop, item, unit, lot_id, lot, path, held, moved = row
     holding, movements = (Decimal(thousandths).scaleb(-PLACES) for thousandths in (held, moved))
     return LedgerError(workshop, item, unit, lot_id, lot, path, holding, movements)
+
+
+def place_text(path: str) -> str:
+    """A path, or a part of one, as places are compared: one case, blanks around each name dropped."""
+    return unicodedata.normalize("NFC", "/".join(name.strip() for name in path.split("/")).casefold())
+
+
+def place_of(path: str) -> Place | None:
+    """The storage place of a path, whatever its case. One query."""
+    return Place.objects.filter(end=End.STORAGE, key=place_text(path)).first()
+
+
+def usable_lots(on: date) -> set[int]:
+    """The lots on hand that are good and serve on a day, whosever they are. One query."""
+    rows = Lot.objects.filter(state=State.GOOD, holdings__quantity__gt=0).select_related("item").distinct()
+    return {lot.pk for lot in rows if _serves(lot, on)}
+
+
+def _serves(lot: Lot, on: date) -> bool:
+    try:
+        return why_not(rule_of(lot.item), life_of(lot), on) is None
+    except ValueError:  # dates that make no sense together
+        return False
 
 
 def place_paths() -> list[str]:

@@ -8,20 +8,21 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
 from django.db.models import F, Value
+from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
 from inventory.catalogue.models import Item
 from inventory.catalogue.queries import items_by_id
 from inventory.common.fields import LIMIT, QuantityField, plain
-from inventory.common.history import MOST_WHY, changed_by, create_many
+from inventory.common.history import MOST_WHY, changed_by, create_many, update_many
 from inventory.common.problems import Problem
 from inventory.common.quantities import BadQuantity, not_negative, positive
-from inventory.common.rows import BATCH, batches, find_or_make
+from inventory.common.rows import BATCH, batches, find_or_make, referring
 from inventory.common.texts import BadText, filled, optional
 from inventory.shelflife.calc import StatedDate
 from inventory.stock import calc, queries
@@ -90,6 +91,27 @@ class BadPlace(Problem):
     title = "This place doesn't do"
 
 
+class PlaceTaken(Problem):
+    """A path means one place."""
+
+    status = 409
+    title = "There is a place of this name"
+
+
+class LotInUse(Problem):
+    """A lot that was ever moved stays: the ledger names it."""
+
+    status = 409
+    title = "This lot is in use"
+
+
+class PlaceInUse(Problem):
+    """A place that goods lie or lay in stays: the ledger names it."""
+
+    status = 409
+    title = "This place is in use"
+
+
 @dataclass(frozen=True, slots=True)
 class LotData:
     """A lot as a file states it; `rounding` says how its quantity was converted, where that rounded."""
@@ -104,13 +126,14 @@ class LotData:
 
 
 @dataclass(frozen=True, slots=True)
-class _Line:
-    """What is said of a movement, whatever it moves."""
+class Line:
+    """What is said of a movement, whatever it moves. `at` is when it was done, where that is not now."""
 
     on: date
     by: Member
     note: str
     ref: str
+    at: datetime | None = None
 
     def movement(self, lot: Lot, quantity: Decimal, source: Place, target: Place, reverses: Movement | None = None) -> Movement:
         """The movement, not saved yet."""
@@ -125,6 +148,7 @@ class _Line:
             note=optional("note", self.note, MOST_NOTE),
             ref=optional("reference", self.ref, MOST_REF),
             reverses=reverses,
+            at=self.at or timezone.now(),
         )
 
 
@@ -152,6 +176,55 @@ def ensure_places(*, workshop: Workshop, paths: Iterable[str], by: Member) -> di
         found = _places(workshop, wanted.values())
         _make_places(workshop, wanted.values(), found, by)
     return {path: found[_key(names)] for path, names in wanted.items()}
+
+
+@transaction.atomic
+def move_place(*, place: Place, path: str, by: Member) -> Place:
+    """Give a place another path: another name, another place that it lies in, or both. All in it goes along.
+
+    What it shall lie in is made where it isn't there. Refuses the path of another place, and one within itself.
+    """
+    policy.own(by, place)
+    policy.require(by, "keep_stock")
+    names = _names(path)
+    lock_places(place.workshop)
+    place = Place.objects.get(pk=place.pk)
+    refuse_end(place)
+    _refuse_path(place, names)
+    parent = ensure_place(workshop=place.workshop, path="/".join(names[:-1]), by=by) if names[:-1] else None
+    before, path = place.path, f"{parent.path}/{names[-1]}" if parent else names[-1]
+    below = list(Place.objects.filter(end=End.STORAGE, key__startswith=f"{place.key}/").order_by("key"))
+    place.parent, place.name = parent, names[-1]
+    for row in (place, *below):
+        row.path = filled("place", path + row.path[len(before) :], MOST_PATH)
+        row.key = filled("place", _key(row.path.split("/")), MOST_PATH)
+    update_many(Place, [place, *below], ["parent", "name", "path", "key"], by)
+    return place
+
+
+@transaction.atomic
+def remove_place(*, place: Place, by: Member) -> None:
+    """Remove a place that nothing refers to. Refuses one that goods ever lay in, or that other places lie in."""
+    policy.own(by, place)
+    policy.require(by, "keep_stock")
+    place = Place.objects.select_for_update().get(pk=place.pk)  # nobody hangs a row on it meanwhile
+    refuse_end(place)
+    if used := referring(place):
+        raise PlaceInUse(f"{place.path} stays: it has {used}")
+    changed_by(place, by).delete()
+
+
+def _refuse_path(place: Place, names: Sequence[str]) -> None:
+    wanted, key = "/".join(names), _key(names)
+    if key.startswith(f"{place.key}/"):
+        raise BadPlace(f"{wanted} is within {place.path}: a place can't lie in itself")
+    if Place.objects.filter(workshop=place.workshop_id, end=End.STORAGE, key=key).exclude(pk=place.pk).exists():
+        raise PlaceTaken(f"{wanted} is another place already: move what lies there, or give this one another name")
+
+
+def lock_places(workshop: Workshop) -> None:
+    """Hold the workshop until the transaction ends: nobody makes or moves a place meanwhile."""
+    Workshop.objects.select_for_update(no_key=True).get(pk=workshop.pk)
 
 
 def place_key(path: str) -> str:
@@ -253,6 +326,37 @@ def find_or_make_lot(  # noqa: PLR0913 - what tells one lot from another
 
 
 @transaction.atomic
+def find_or_make_lots(*, bench: Bench, lots: Sequence[LotData], by: Member) -> list[Lot]:
+    """`find_or_make_lot` for each, in the order given, none of them converted.
+
+    Of those without a code queries grow with each 500, not with each.
+    """
+    policy.require(by, "keep_stock", bench)
+    Bench.objects.select_for_update(no_key=True).get(pk=bench.pk)
+    items = items_by_id(data.item_id for data in lots)
+    found = _plain_lots(bench, [data for data in lots if not data.code], by)
+    for data in lots:
+        if data not in found:
+            found[data] = _of_code(bench, items[data.item_id], data, by)
+    return [found[data] for data in lots]
+
+
+def _of_code(bench: Bench, item: Item, data: LotData, by: Member) -> Lot:
+    code, made, expires, opened, state = data.code, data.made, data.expires, data.opened, data.state
+    return find_or_make_lot(bench=bench, item=item, code=code, made=made, expires=expires, opened=opened, state=state, by=by)[0]
+
+
+def _plain_lots(bench: Bench, lots: Sequence[LotData], by: Member) -> dict[LotData, Lot]:
+    """Lots without a code, which only their dates, opening and state tell apart. The bench is locked."""
+    present: dict[LotData, Lot] = {}
+    for batch in batches({data.item_id for data in lots}):
+        for lot in Lot.objects.filter(bench=bench, item__in=batch, code="").order_by("-pk"):
+            present[LotData(lot.item_id, "", lot.made, lot.expires, lot.opened_on, lot.state)] = lot
+    missing = list(dict.fromkeys(data for data in lots if data not in present))
+    return present | dict(zip(missing, make_lots(bench=bench, lots=missing, by=by), strict=True))
+
+
+@transaction.atomic
 def make_lots(*, bench: Bench, lots: Sequence[LotData], by: Member) -> list[Lot]:
     """Make new lots on `bench`, in the order given, for a file that says what each is. Refuses dates that make no sense together."""
     policy.require(by, "keep_stock", bench)
@@ -294,6 +398,16 @@ def open_lot(*, lot: Lot, on: date, by: Member) -> Lot:
     _refuse_bad_dates(locked)
     changed_by(locked, by).save(update_fields=["opened_on"])
     return locked
+
+
+@transaction.atomic
+def remove_lot(*, lot: Lot, by: Member) -> None:
+    """Remove a lot that was made by mistake. Refuses one that anything refers to: a movement, a label, a set-aside."""
+    policy.require(by, "keep_stock", lot.bench)
+    lot = Lot.objects.select_for_update(of=("self",)).select_related("item").get(pk=lot.pk)  # nobody hangs a row on it meanwhile
+    if used := referring(lot):
+        raise LotInUse(f"{named(lot)} stays: it has {used}")
+    changed_by(lot, by).delete()
 
 
 def named(lot: Lot) -> str:
@@ -380,9 +494,9 @@ def receive(  # noqa: PLR0913 - what a line of the ledger says
     ref: str = "",
 ) -> Movement:
     """Take `quantity` of a lot into storage from its supplier."""
-    _allow(by, "keep_stock", lot, place)
+    allow(by, "keep_stock", lot, place)
     source = end_place(lot.workshop, End.SUPPLIER)
-    return _post(_locked(lot), positive(quantity), source, place, _Line(on, by, note, ref))
+    return _post(_locked(lot), positive(quantity), source, place, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -398,10 +512,10 @@ def move(  # noqa: PLR0913 - what a line of the ledger says
     ref: str = "",
 ) -> Movement:
     """Carry `quantity` of a lot from one storage place to another."""
-    _allow(by, "use_stock", lot, source, target)
+    allow(by, "use_stock", lot, source, target)
     if source.pk == target.pk:
         raise BadPlace(f"{source.path} is where it lies already: name another place")
-    return _post(_locked(lot), positive(quantity), source, target, _Line(on, by, note, ref))
+    return _post(_locked(lot), positive(quantity), source, target, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -421,12 +535,12 @@ def use(  # noqa: PLR0913 - what a line of the ledger says
     Refuses by `NotUsable` a lot that isn't good, can't serve on that day or has no known end of life where it must have one; by
     `NotEnough` more than the place holds; by `SetAsideForOthers` what other steps need of it.
     """
-    _allow(by, "use_stock", lot, place)
+    allow(by, "use_stock", lot, place)
     target, quantity = end_place(lot.workshop, End.USED), positive(quantity)
     locked = _locked(lot)
-    _refuse_unusable(locked, on)
-    movement = _post(locked, quantity, place, target, _Line(on, by, note, ref))
-    _refuse_set_aside(locked, quantity, step_ref)
+    refuse_unusable(locked, on)
+    movement = _post(locked, quantity, place, target, Line(on, by, note, ref))
+    refuse_set_aside(locked, quantity, queries.on_hand(locked), queries.set_aside_for_others(locked, step_ref))
     _draw_down(locked, step_ref, quantity, by)
     return movement
 
@@ -443,9 +557,9 @@ def scrap(  # noqa: PLR0913 - what a line of the ledger says
     ref: str = "",
 ) -> Movement:
     """Throw `quantity` of a lot away, whatever its state. What is gone is gone: set-asides may then exceed what is on hand."""
-    _allow(by, "keep_stock", lot, place)
+    allow(by, "keep_stock", lot, place)
     target = end_place(lot.workshop, End.SCRAPPED)
-    return _post(_locked(lot), positive(quantity), place, target, _Line(on, by, note, ref))
+    return _post(_locked(lot), positive(quantity), place, target, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -476,33 +590,37 @@ def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Move
     policy.require(by, "use_stock" if _by_builders(movement) else "keep_stock", movement.lot.bench)
     locked = _locked(movement.lot)
     _refuse_reversed(movement)
-    line = _Line(on, by, note, movement.ref)
+    line = Line(on, by, note, movement.ref)
     return _post(locked, movement.quantity, movement.target, movement.source, line, reverses=movement)
 
 
 @transaction.atomic
-def receive_many(
+def receive_many(  # noqa: PLR0913 - what lines of the ledger say
     *,
     deliveries: Sequence[tuple[Lot, Place, Decimal]],
     on: date,
     by: Member,
     note: str = "",
     ref: str = "",
+    refs: Sequence[str] = (),
 ) -> list[Movement]:
-    """`receive` for each (lot, place, quantity), all of it or nothing. Queries grow with each 500 rows, not with each row."""
+    """`receive` for each (lot, place, quantity), all of it or nothing. Queries grow with each 500 rows, not with each row.
+
+    `refs` gives each delivery a reference of its own.
+    """
     if not deliveries:
         return []
     _allow_many(by, deliveries)
     supplier, lots = end_place(by.workshop, End.SUPPLIER), lock(lot for lot, _, _ in deliveries)
-    line, held = _Line(on, by, note, ref), _held(lots)
+    held = held_of(lots)
     changed: dict[tuple[int, int], Decimal] = {}
     movements = []
-    for lot, place, quantity in deliveries:
-        given, spot = positive(quantity), (lot.pk, place.pk)
+    for (lot, place, quantity), own_ref in zip(deliveries, refs or [ref] * len(deliveries), strict=True):
+        given, spot, line = positive(quantity), (lot.pk, place.pk), Line(on, by, note, own_ref)
         changed[spot] = changed.get(spot, held.get(spot, queries.NOTHING)) + given
-        _refuse_too_much(lots[lot.pk], place, changed[spot])
+        refuse_too_much(lots[lot.pk], place, changed[spot])
         movements.append(line.movement(lots[lot.pk], given, supplier, place))
-    return _post_many(by, movements, changed)
+    return post_many(by, movements, changed)
 
 
 @transaction.atomic
@@ -520,7 +638,7 @@ def count_many(
     _allow_many(by, counts)
     _refuse_twice(counts)
     counted, lots = end_place(by.workshop, End.COUNTED), lock(lot for lot, _, _ in counts)
-    line, held = _Line(on, by, note, ref), _held(lots)
+    line, held = Line(on, by, note, ref), held_of(lots)
     changed: dict[tuple[int, int], Decimal] = {}
     movements = []
     for lot, place, quantity in counts:
@@ -529,24 +647,26 @@ def count_many(
             source, target = (counted, place) if more > 0 else (place, counted)
             movements.append(line.movement(lots[lot.pk], abs(more), source, target))
             changed[spot] = found
-    return _post_many(by, movements, changed)
+    return post_many(by, movements, changed)
 
 
-def _allow(by: Member, permission: str, lot: Lot, *places: Place) -> None:
+def allow(by: Member, permission: str, lot: Lot, *places: Place) -> None:
+    """Raise where the member's role doesn't cover this, a row is another workshop's, or a place is no storage."""
     policy.require(by, permission, lot.bench)
     policy.own(by, lot, *places)
     for place in places:
-        _refuse_end(place)
+        refuse_end(place)
 
 
 def _allow_many(by: Member, rows: Sequence[tuple[Lot, Place, Decimal]]) -> None:
     policy.require(by, "keep_stock")
     for lot, place, _ in rows:
         policy.own(by, lot, place)
-        _refuse_end(place)
+        refuse_end(place)
 
 
-def _refuse_end(place: Place) -> None:
+def refuse_end(place: Place) -> None:
+    """Raise `BadPlace` where nothing can lie."""
     if place.end != End.STORAGE:
         raise BadPlace(f"{place.path} is an end of the ledger, where nothing lies: name a storage place")
 
@@ -558,7 +678,8 @@ def _refuse_twice(counts: Sequence[tuple[Lot, Place, Decimal]]) -> None:
             raise BadQuantity(f"{named(lot)} in {place.path} is counted twice: add the counts up")
 
 
-def _refuse_unusable(lot: Lot, on: date) -> None:
+def refuse_unusable(lot: Lot, on: date) -> None:
+    """Raise `NotUsable` for a lot that isn't good, can't serve on that day or has no known end of life where it must have one."""
     if lot.state != State.GOOD:
         raise NotUsable(f"{named(lot)} is {lot.state}: only a good lot is used")
     try:
@@ -569,9 +690,8 @@ def _refuse_unusable(lot: Lot, on: date) -> None:
         raise NotUsable(f"{named(lot)} {reason}")
 
 
-def _refuse_set_aside(lot: Lot, used: Decimal, step_ref: str) -> None:
-    """What is left after a use must cover what other steps hold."""
-    left, others = queries.on_hand(lot), queries.set_aside_for_others(lot, step_ref)
+def refuse_set_aside(lot: Lot, used: Decimal, left: Decimal, others: Decimal) -> None:
+    """Raise `SetAsideForOthers` where what is `left` after a use doesn't cover what others hold."""
     if left < others:
         unit, there = lot.item.unit, left + used
         free = max(there - others, queries.NOTHING)
@@ -611,7 +731,7 @@ def _post(  # noqa: PLR0913 - private: from where to where, and what is said of 
     quantity: Decimal,
     source: Place,
     target: Place,
-    line: _Line,
+    line: Line,
     reverses: Movement | None = None,
 ) -> Movement:
     """Write one line of the ledger and change both holdings. `lot` is locked."""
@@ -630,8 +750,13 @@ def _take(lot: Lot, place: Place, quantity: Decimal) -> None:
     if enough.update(quantity=F("quantity") - _amount(quantity)):
         return
     there = Holding.objects.filter(lot=lot, place=place).values_list("quantity", flat=True).first() or queries.NOTHING
+    raise not_enough(lot, place, there, quantity)
+
+
+def not_enough(lot: Lot, place: Place, there: Decimal, wanted: Decimal) -> NotEnough:
+    """What is said where a place holds less than was to be taken."""
     unit = lot.item.unit
-    raise NotEnough(f"{named(lot)}: {place.path} holds {plain(there)} {unit}, and {plain(quantity)} {unit} were to be taken")
+    return NotEnough(f"{named(lot)}: {place.path} holds {plain(there)} {unit}, and {plain(wanted)} {unit} were to be taken")
 
 
 def _put(lot: Lot, place: Place, quantity: Decimal) -> None:
@@ -639,7 +764,7 @@ def _put(lot: Lot, place: Place, quantity: Decimal) -> None:
     if there.filter(quantity__lte=LIMIT - quantity).update(quantity=F("quantity") + _amount(quantity)):
         return
     held = there.values_list("quantity", flat=True).first()
-    _refuse_too_much(lot, place, (held or queries.NOTHING) + quantity)
+    refuse_too_much(lot, place, (held or queries.NOTHING) + quantity)
     Holding.objects.create(workshop_id=lot.workshop_id, lot=lot, place=place, quantity=quantity)
 
 
@@ -647,13 +772,14 @@ def _amount(quantity: Decimal) -> Value:
     return Value(quantity, output_field=QuantityField())  # a bare Decimal would be subtracted from thousandths
 
 
-def _refuse_too_much(lot: Lot, place: Place, total: Decimal) -> None:
+def refuse_too_much(lot: Lot, place: Place, total: Decimal) -> None:
+    """Raise `BadQuantity` where a place would hold more than a row can keep."""
     if total > LIMIT:
         raise BadQuantity(f"{named(lot)}: {place.path} would hold {plain(total)} {lot.item.unit}, past 10^12: check the quantity")
 
 
-def _held(lots: Iterable[int]) -> dict[tuple[int, int], Decimal]:
-    """What each place holds of locked lots, by lot and place."""
+def held_of(lots: Iterable[int]) -> dict[tuple[int, int], Decimal]:
+    """What each place holds of locked lots, by lot and place. One query for each 500."""
     found: dict[tuple[int, int], Decimal] = {}
     for batch in batches(lots):
         rows = Holding.objects.filter(lot_id__in=batch).values_list("lot_id", "place_id", "quantity")
@@ -661,7 +787,7 @@ def _held(lots: Iterable[int]) -> dict[tuple[int, int], Decimal]:
     return found
 
 
-def _post_many(by: Member, movements: list[Movement], changed: Mapping[tuple[int, int], Decimal]) -> list[Movement]:
+def post_many(by: Member, movements: list[Movement], changed: Mapping[tuple[int, int], Decimal]) -> list[Movement]:
     """Write many lines and what the holdings then are. The lots are locked, so what was read of them still holds."""
     rows = [
         Holding(workshop_id=by.workshop_id, lot_id=lot, place_id=place, quantity=quantity) for (lot, place), quantity in changed.items()

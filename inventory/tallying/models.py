@@ -63,7 +63,10 @@ class Tally(Dated):
 
     class Meta:
         verbose_name_plural = "tallies"
-        indexes: ClassVar = [models.Index(fields=["crate", "line"], name="tally_by_line")]
+        indexes: ClassVar = [
+            models.Index(fields=["crate", "line"], name="tally_by_line"),
+            models.Index(fields=["line"], condition=models.Q(correction=True), name="tally_corrections"),  # each scan asks for them
+        ]
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["workshop", "request_key"], name="tally_request_once"),
             models.CheckConstraint(condition=~models.Q(quantity=0), name="tally_not_nothing"),

@@ -1,11 +1,12 @@
-"""Signing in."""
+"""Signing in, and issuing devices."""
 
 from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 
-from inventory.workshop.models import User
+from inventory.workshop import policy
+from inventory.workshop.models import Device, User
 
 
 class SignInForm(AuthenticationForm):
@@ -25,3 +26,30 @@ class SignInForm(AuthenticationForm):
     def clean_username(self) -> str:
         """Addresses are kept in one case."""
         return User.objects.normalize_email(self.cleaned_data["username"]).lower()
+
+
+class NameForm(forms.Form):
+    """What a device is called."""
+
+    name = forms.CharField(
+        label="Name",
+        max_length=80,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        help_text="which one it is, such as: scanner at the gate",
+    )
+
+
+class IssueForm(NameForm):
+    """A device to be issued. `start` is the start of the token to be, chosen when the form is shown: sent twice, it issues once."""
+
+    read = forms.BooleanField(label="Look things up (read)", required=False, initial=True)
+    scan = forms.BooleanField(label="Send scans (scan)", required=False, initial=True)
+    manage = forms.BooleanField(
+        label="Everything (manage)", required=False, help_text="all that you may do yourself; looking up and scans are part of it"
+    )
+    start = forms.CharField(widget=forms.HiddenInput, max_length=Device._meta.get_field("prefix").max_length)  # noqa: SLF001 - Django's documented API
+
+    @property
+    def scopes(self) -> tuple[str, ...]:
+        """What was ticked."""
+        return tuple(name for name in policy.SCOPES if self.cleaned_data[name])

@@ -2,10 +2,12 @@
 
 from typing import Any
 
+from django.db.models import F, QuerySet
 from django_scopes import scopes_disabled
 
 from inventory.common.problems import Problem
-from inventory.workshop.models import Member, User, Workshop
+from inventory.workshop import policy, tokens
+from inventory.workshop.models import Device, Member, User, Workshop
 
 
 def membership(user: Any, named: str | None, chosen: str | None) -> Member | None:
@@ -27,6 +29,31 @@ def memberships(user: User) -> list[Member]:
     """Where a person is a member, with the workshops, by their codes. One query."""
     with scopes_disabled():  # they are found across workshops, before any is the scope
         return list(Member.objects.filter(user_id=user.pk, active=True).select_related("workshop").order_by("workshop__code"))
+
+
+def device_of(text: str) -> Device | None:
+    """The device that a token is of, with its member, user and workshop; None for one that is unknown or revoked, or whose member left.
+
+    One query, none for a text that can't be a token. The prefix finds the row, which is no secret; the rest is compared in constant time.
+    """
+    token = tokens.read(text)
+    if token is None:
+        return None
+    good = {"revoked_at": None, "member__active": True, "member__user__is_active": True}
+    with scopes_disabled():  # it is found across workshops, before any is the scope
+        device = Device.objects.filter(prefix=token.prefix, **good).select_related("member__user", "workshop").first()
+    if device is None or not token.is_of(device.digest):
+        return None
+    device.member.workshop = device.workshop  # the same row: spares a query
+    return device
+
+
+def devices(member: Member) -> QuerySet[Device]:
+    """The devices that a member may see and revoke: their own, or everybody's; in use first, then by name."""
+    found = Device.objects.select_related("member")
+    if not policy.allowed(member, "all_devices"):
+        found = found.filter(member=member)
+    return found.order_by(F("revoked_at").desc(nulls_first=True), "name", "pk")
 
 
 def workshop_of(code: str | None) -> Workshop:

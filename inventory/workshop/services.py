@@ -1,24 +1,26 @@
-"""The only writer of workshops, members and benches, and of sign-ins by link."""
+"""The only writer of workshops, members, benches and devices, and of sign-ins by link."""
 
-from datetime import timedelta
+from collections.abc import Collection
+from datetime import datetime, timedelta
 
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
-from django_scopes import scope
+from django_scopes import scope, scopes_disabled
 
 from inventory.common.history import changed_by
 from inventory.common.problems import Problem
 from inventory.common.rows import find_or_make
 from inventory.common.texts import filled
-from inventory.workshop import policy
-from inventory.workshop.models import Bench, Member, RivetRounding, Role, User, Workshop
+from inventory.workshop import policy, tokens
+from inventory.workshop.models import Bench, Device, Member, RivetRounding, Role, User, Workshop
 
 HAND = "command line"
 MOST_RECEIVING_DAYS = 365
+SEEN_EVERY = timedelta(minutes=1)  # a scanner sends several requests a second: to write each time would queue them behind one another
 
 
 class BadMember(Problem):
@@ -38,6 +40,23 @@ class BadSetting(Problem):
     """A figure or a word that can't be a workshop's setting."""
 
     title = "This setting doesn't do"
+
+
+class BadDevice(Problem):
+    """What no device can be, or can be no longer."""
+
+    title = "This can't be a device"
+
+
+class AlreadyIssued(Problem):
+    """A form that was sent twice. The second time has no token to show: only the first answer had it."""
+
+    status = 409
+    title = "Issued already"
+
+    def __init__(self) -> None:
+        """Say what to do where the first answer went astray."""
+        super().__init__("this form was sent before, and its token was shown then: if you missed it, revoke that device and issue another")
 
 
 @transaction.atomic
@@ -217,3 +236,83 @@ def _set(workshop: Workshop, name: str, value: object, by: Member) -> Workshop:
         setattr(workshop, name, value)
         changed_by(workshop, by).save(update_fields=[name])
     return workshop
+
+
+@transaction.atomic
+def issue_device(*, member: Member, name: str, scopes: Collection[str], by: Member, prefix: str = "") -> tuple[Device, str]:
+    """A device of `member` with these scopes, and its token. That is the only time that anyone sees the token: its digest is kept.
+
+    `prefix` is the start that its token shall have, else a new one. A form carries it, so that one sent twice issues one device.
+    """
+    policy.own(by, member)
+    policy.require(by, "issue_devices")
+    if by.pk != member.pk:
+        raise policy.NotAllowed("a device acts in its member's name: everyone issues their own")
+    if member.user_id is None:
+        raise BadDevice(f"{member.name} is nobody who signs in: a device belongs to a person")
+    if prefix and not tokens.is_prefix(prefix):
+        raise BadDevice("this isn't how a token starts: open the form anew")
+    token = tokens.make(prefix or tokens.make_prefix())
+    name = filled("device's name", name, 80)
+    device = Device(workshop=member.workshop, member=member, name=name, prefix=token.prefix, digest=token.digest, **_scopes(scopes))
+    return _save_once(device, by), token.text
+
+
+def _save_once(device: Device, by: Member) -> Device:
+    def find() -> Device | None:
+        with scopes_disabled():  # a prefix is one device's, whatever the workshop
+            return Device.objects.filter(prefix=device.prefix).first()
+
+    def make() -> Device:
+        changed_by(device, by).save()
+        return device
+
+    kept, made = find_or_make(find, make)
+    if not made:
+        raise AlreadyIssued
+    return kept
+
+
+def _scopes(scopes: Collection[str]) -> dict[str, bool]:
+    if not scopes or not set(scopes) <= set(policy.SCOPES):
+        raise BadDevice(f"a device's scopes are one or more of {', '.join(policy.SCOPES)}")
+    return {f"may_{name}": name in scopes for name in policy.SCOPES}
+
+
+@transaction.atomic
+def rename_device(*, device: Device, name: str, by: Member) -> Device:
+    """Call a device something else."""
+    device = _own_device(device, by)
+    name = filled("device's name", name, 80)
+    if device.name != name:
+        device.name = name
+        changed_by(device, by).save(update_fields=["name"])
+    return device
+
+
+@transaction.atomic
+def revoke_device(*, device: Device, now: datetime, by: Member) -> Device:
+    """End a device's token, for good. Again changes nothing: it stays revoked since the first time."""
+    device = _own_device(device, by)
+    if device.revoked_at is None:
+        device.revoked_at = now
+        changed_by(device, by).save(update_fields=["revoked_at"])
+    return device
+
+
+def _own_device(device: Device, by: Member) -> Device:
+    """The device as it is now, locked. Its member's, or for who looks after everybody's."""
+    policy.own(by, device)
+    if device.member_id != by.pk or not by.active:
+        policy.require(by, "all_devices")
+    return Device.objects.select_for_update(no_key=True).get(pk=device.pk)
+
+
+def saw(*, device: Device, now: datetime) -> None:
+    """Note that a device was heard of, once a minute at most."""
+    if device.last_seen is not None and now - device.last_seen < SEEN_EVERY:
+        return
+    stale = Q(last_seen=None) | Q(last_seen__lte=now - SEEN_EVERY)  # of requests at once, one writes
+    with scope(workshop=device.workshop):
+        Device.objects.filter(stale, pk=device.pk).update(last_seen=now)
+    device.last_seen = now

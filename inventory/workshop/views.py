@@ -1,4 +1,4 @@
-"""Signing in and out, and choosing a workshop."""
+"""Signing in and out, choosing a workshop, and the devices that act for its members."""
 
 from typing import Any, cast
 
@@ -7,18 +7,21 @@ from django.contrib.auth import login, update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordChangeView
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
-from django.urls import reverse_lazy
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse, reverse_lazy
+from django.utils import timezone
 from django.utils.http import urlsafe_base64_decode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
-from inventory.workshop import queries, services
+from inventory.common.forms import attempt
+from inventory.common.pages import UNREADABLE
+from inventory.workshop import policy, queries, services, tokens
 from inventory.workshop.access import members_only
-from inventory.workshop.forms import SignInForm
+from inventory.workshop.forms import IssueForm, NameForm, SignInForm
 from inventory.workshop.middleware import SESSION_KEY
-from inventory.workshop.models import User
+from inventory.workshop.models import Device, User
 from inventory.workshop.request import MemberRequest
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -97,3 +100,74 @@ def choose_workshop(request: MemberRequest) -> HttpResponse:
     request.session[SESSION_KEY] = member.workshop.code
     messages.success(request, f"You are in {member.workshop.name} now.")
     return redirect("home")
+
+
+@never_cache
+@sensitive_variables()
+@require_http_methods(["GET", "POST"])
+@members_only
+def devices(request: MemberRequest) -> HttpResponse:
+    """List one's devices; a POST issues one, and its answer alone shows the token."""
+    if request.method == "GET":
+        return _devices_page(request, IssueForm(initial={"start": tokens.make_prefix()}))
+    policy.require(request.member, "issue_devices")
+    form = IssueForm(request.POST)
+    issued: list[tuple[Device, str]] = []
+    if not attempt(form, lambda: issued.extend(_issue(form, request))):
+        return _devices_page(request, form)
+    return _token_page(request, *issued[0]) if issued else redirect("devices")
+
+
+def _issue(form: IssueForm, request: MemberRequest) -> list[tuple[Device, str]]:
+    """The device and its token; nothing where the same form came before."""
+    given, by = form.cleaned_data, request.member
+    try:
+        return [services.issue_device(member=by, name=given["name"], scopes=form.scopes, prefix=given["start"], by=by)]
+    except services.AlreadyIssued as problem:
+        messages.warning(request, f"Nothing was issued now: {problem}.")
+        return []
+
+
+def _devices_page(request: MemberRequest, form: IssueForm) -> HttpResponse:
+    found = [(device, policy.scopes(device)) for device in queries.devices(request.member)]
+    context = {
+        "form": form,
+        "active": [(device, scopes) for device, scopes in found if device.revoked_at is None],
+        "revoked": [device for device, _ in found if device.revoked_at is not None],
+        "may_issue": policy.allowed(request.member, "issue_devices"),
+        "sees_all": policy.allowed(request.member, "all_devices"),
+    }
+    return render(request, "workshop/devices.html", context, status=UNREADABLE if form.errors else None)
+
+
+@sensitive_variables("token", "context")
+def _token_page(request: MemberRequest, device: Device, token: str) -> HttpResponse:
+    context = {"device": device, "token": token, "scopes": policy.scopes(device), "address": request.build_absolute_uri(reverse("api-me"))}
+    return render(request, "workshop/token.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def device(request: MemberRequest, pk: int) -> HttpResponse:
+    """Show one device, call it something else, and ask before it is revoked."""
+    found = get_object_or_404(queries.devices(request.member), pk=pk)
+    form = NameForm(request.POST if request.method == "POST" else None, initial={"name": found.name})
+    if request.method == "POST" and attempt(form, lambda: _rename(form, found, request)):
+        return redirect("devices")
+    context = {"form": form, "device": found, "scopes": policy.scopes(found)}
+    return render(request, "workshop/device.html", context, status=UNREADABLE if form.errors else None)
+
+
+def _rename(form: NameForm, found: Device, request: MemberRequest) -> None:
+    kept = services.rename_device(device=found, name=form.cleaned_data["name"], by=request.member)
+    messages.success(request, f"The device is called {kept.name} now.")
+
+
+@require_POST
+@members_only
+def revoke_device(request: MemberRequest, pk: int) -> HttpResponse:
+    """End a device's token."""
+    found = get_object_or_404(queries.devices(request.member), pk=pk)
+    services.revoke_device(device=found, now=timezone.now(), by=request.member)
+    messages.success(request, f"{found.name} is revoked: its token is refused from now on.")
+    return redirect("devices")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.benchmarks import loading, shortfall
+from tests.benchmarks import loading, scans, shortfall
 
 pytestmark = pytest.mark.django_db
 
@@ -17,3 +17,21 @@ def test_loading_benchmark_runs():
     found = loading.measure(steps=10, call_outs=20, items=6, rounds=1)
     assert found["load"] > 0
     assert found["bare insert"] > 0
+
+
+def test_benchmark_of_scanning_and_planning_anew_runs():
+    took, seen, whole = scans.replan({"items": 6, "steps": 10, "call_outs": 20, "lots": 12}, rounds=1)
+    assert took > 0
+    assert seen > 0
+    assert whole > 0
+
+
+def test_requests_of_the_scan_benchmark_are_all_done(client):
+    token, lots = scans.fill()
+    for make in scans.requests(scans.random.Random(7), lots).values():
+        address, body, many = make()
+        if address.endswith("/scans"):
+            answer = client.post(address, body, content_type="application/json", headers={"authorization": f"Bearer {token}"})
+            outcomes = {one["outcome"] for one in answer.json()["results"]}
+            assert "done" in outcomes or many == 1  # a carry to where it lies already is refused
+            assert not outcomes & {"unknown", "conflict"}

@@ -26,6 +26,9 @@ PAGES = {
     "shelves": ("/shelves/", "light", 1100),
     "pins": ("/projects/TERN-1/pins/?before={sealing}", "light", 1100),
     "bench-figures": ("/figures/rivet-length/?grip=0.064&diameter=1%2F8&policy=up_half", "light", 1100),
+    "receipt": ("/crates/1/receipt/", "light", 1100),
+    "phone-count": ("/crates/1/count/", "light", 390),
+    "phone-scan": ("/scan/", "dark", 390),
     "phone": ("/projects/TERN-1/order-sheet/?before={sealing}", "dark", 390),
 }
 

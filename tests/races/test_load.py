@@ -2,14 +2,17 @@
 
 from collections import Counter
 from datetime import date
+from uuid import uuid4
 
 import pytest
 from django_scopes import scopes_disabled
 
+from buildplan.loading import uploads
+from buildplan.loading.sent_files import SentFile
 from buildplan.loading.services import Request, load
 from buildplan.loading.targets import Named
 from buildplan.models import CallOut, LoadedFile, Step
-from inventory.models import Holding, Identifier, Item, Lot, Workshop
+from inventory.models import Crate, Holding, Identifier, Item, Lot, PackingLine, Workshop
 from inventory.stock.queries import ledger_errors
 from tests import loads
 
@@ -64,3 +67,27 @@ def test_eight_loads_of_a_packing_list_list_it_once(at_once, bench, items, tmp_p
     do("catalogue", items)
     path = loads.table(tmp_path / "p.csv", loads.PACKING, "7A,1,SEAL-B2,5")
     assert kinds(at_once(lambda _: do("packing", path, crate="C-7"))) == {"loaded": 1, "refused": 7}
+
+
+def test_eight_presses_of_one_form_list_a_crate_once(at_once, bench, items, storekeeper):
+    do("catalogue", items)
+    sent = SentFile("p.csv", f"{loads.PACKING}\n7A,1,SEAL-B2,5\n".encode())
+    form = {"upload": sent, "asked": uploads.Asked(bench, "C-7"), "request_key": uuid4()}
+
+    found = at_once(lambda _: uploads.load_upload(**form, by=storekeeper, today=TODAY))
+
+    assert {crate for _, crate in found} == {Crate.objects.get()}
+    assert Counter(bool(outcome.loaded) for outcome, _ in found) == {True: 1, False: 7}
+    assert PackingLine.objects.count() == 1
+
+
+def test_eight_lists_of_one_crate_from_different_forms_list_it_once(at_once, bench, items, storekeeper):
+    do("catalogue", items)
+    sent = SentFile("p.csv", f"{loads.PACKING}\n7A,1,SEAL-B2,5\n".encode())
+    form = {"upload": sent, "asked": uploads.Asked(bench, "C-7")}
+
+    found = at_once(lambda _: uploads.load_upload(**form, request_key=uuid4(), by=storekeeper, today=TODAY))
+
+    refused = [outcome.errors for outcome, crate in found if crate is None]
+    assert refused == [["crate C-7 has packing lines already: a list is loaded once"]] * 7
+    assert PackingLine.objects.count() == 1

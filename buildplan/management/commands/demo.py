@@ -12,10 +12,11 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
+from django.urls import reverse
 from django.utils import timezone
 from django_scopes import scope
 
-from buildplan.loading.demo import KEEPER, PROJECT, Demo, ensure_demo
+from buildplan.loading.demo import KEEPER, PROJECT, Demo, ensure_demo, ensure_device
 from buildplan.management.links import sign_in_link
 from buildplan.shortfall import queries, text
 from inventory.common.problems import Problem
@@ -45,6 +46,7 @@ class Command(BaseCommand):
         except Problem as problem:
             raise CommandError(str(problem)) from problem
         self._print_sign_in(port or options["port"] or PORT)
+        self._print_device(demo, port or options["port"] or PORT)
         if port is not None:
             connection.close()
             _serve(port)
@@ -78,6 +80,16 @@ class Command(BaseCommand):
         self.stdout.write(f"Address   {address}/")
         self.stdout.write(f"Sign in   {KEEPER}  password {password}")
         self.stdout.write(f"or once   {sign_in_link(user, address)}")
+
+    def _print_device(self, demo: Demo, port: int) -> None:
+        """A token for programs, which only the run that makes it can show."""
+        token = ensure_device(demo)
+        address = f"http://{HOST}:{port}"
+        if token is None:
+            self.stdout.write(f"Device    its token was shown when it was made: {address}{reverse('devices')} issues another")
+            return
+        self.stdout.write(f"Device    {token}")
+        self.stdout.write(f'try       curl -H "Authorization: Bearer {token}" {address}{reverse("api-me")}')
 
 
 def _age(demo: Demo, today: date) -> str:

@@ -1,0 +1,121 @@
+"""What was scanned, the latest first; and the conflicts that wait for a person."""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from inventory.common.problems import Problem
+from inventory.scanning import services
+from inventory.scanning.models import Scan
+from inventory.scanning.reading import shown
+from inventory.workshop import policy
+from inventory.workshop.access import members_only
+from inventory.workshop.request import MemberRequest
+
+PAGE = 50
+
+
+@require_GET
+@members_only
+def scans(request: MemberRequest) -> HttpResponse:
+    """Every scan with what became of it, to undo what was wrong."""
+    rows = _rows().order_by("-received_at", "-at", "-pk")
+    page = Paginator(rows, PAGE).get_page(request.GET.get("page"))
+    may = policy.allowed(request.member, "tally")
+    context = {
+        "page": page,
+        "scans": [_shown(scan, may=may) for scan in page.object_list],
+        "conflicts": Scan.objects.filter(outcome=Scan.Outcome.CONFLICT).count(),
+    }
+    return render(request, "scanning/scans.html", context)
+
+
+@require_GET
+@members_only
+def conflicts(request: MemberRequest) -> HttpResponse:
+    """Scans that came after somebody had said how many there are: a person looks, then does them after all or lets them go."""
+    page = Paginator(_rows().filter(outcome=Scan.Outcome.CONFLICT).order_by("at", "pk"), PAGE).get_page(request.GET.get("page"))
+    may = policy.allowed(request.member, "tally")
+    context = {"page": page, "scans": [_shown(scan, may=may) for scan in page.object_list], "may": may}
+    return render(request, "scanning/conflicts.html", context)
+
+
+@require_POST
+@members_only
+def apply(request: MemberRequest, pk: int) -> HttpResponse:
+    """Do a conflict after all."""
+    return _settle(request, pk, services.apply, "Done after all")
+
+
+@require_POST
+@members_only
+def let_go(request: MemberRequest, pk: int) -> HttpResponse:
+    """Decide against a conflict."""
+    return _settle(request, pk, services.let_go, "Let go")
+
+
+@require_POST
+@members_only
+def undo(request: MemberRequest, pk: int) -> HttpResponse:
+    """Take back what a scan did."""
+    found = get_object_or_404(Scan, pk=pk)
+    if _done(request, lambda: services.undo(scan=found, by=request.member, now=timezone.now())):
+        messages.success(request, f"Undone: {found.answer.get('text', shown(found.code))}.")
+    return redirect("scans")
+
+
+def _settle(request: MemberRequest, pk: int, settle: Callable[..., Scan], said: str) -> HttpResponse:
+    found = get_object_or_404(Scan, pk=pk)
+    if _done(request, lambda: settle(scan=found, by=request.member, now=timezone.now())):
+        messages.success(request, f"{said}: {found.action} of {shown(found.code)}.")
+    return redirect("scan-conflicts")
+
+
+def _done(request: MemberRequest, act: Callable[[], object]) -> bool:
+    """Whether it went well. What a person can put right is said on the list that they come back to; who may not is told so."""
+    try:
+        act()
+    except Problem as problem:
+        if problem.status == policy.NotAllowed.status:
+            raise
+        messages.error(request, f"{problem.title}: {problem}.")
+        return False
+    return True
+
+
+def _rows() -> Any:
+    return Scan.objects.select_related("member", "device", "settled_by", "undone_by")
+
+
+def _shown(scan: Scan, *, may: bool) -> dict[str, Any]:
+    """A scan as the lists show it."""
+    done = scan.outcome == Scan.Outcome.DONE
+    moved = done and bool(scan.answer.get("movements") or scan.answer.get("tally"))
+    return {
+        "id": scan.pk,
+        "code": shown(scan.code),
+        "action": scan.action,
+        "outcome": scan.get_outcome_display(),
+        "done": done,
+        "says": scan.answer.get("text") or scan.answer.get("detail") or scan.answer.get("title", ""),
+        "asked": [f"{name} {scan.asked[name]}" for name in ("quantity", "bag", "place", "note") if scan.asked.get(name)],
+        "at": scan.at,
+        "by": scan.device.name if scan.device else scan.member.name,
+        "late": _late(scan.at, scan.received_at),
+        "settled_by": scan.settled_by,
+        "undone_by": scan.undone_by,
+        "undone_at": scan.undone_at,
+        "may_undo": may and moved and scan.undone_at is None,
+    }
+
+
+def _late(at: datetime, received_at: datetime) -> bool:
+    """Whether it waited in an outbox."""
+    return (received_at - at).total_seconds() > 60  # noqa: PLR2004 - a minute is no news

@@ -1,0 +1,193 @@
+"""What counting asks."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+
+from inventory.common.forms import DayInput, QuantityInput, SizeInput, StatedDateInput, not_after
+from inventory.common.pictures import BadPicture
+from inventory.receiving.forms import place_input
+from inventory.tallying.calc import Measured, Weighed, known_heads, weigh
+from inventory.tallying.models import Finding
+from inventory.tallying.photos import MOST_CAPTION, read_upload
+from inventory.tallying.queries import LineTally
+from inventory.tallying.services import MOST_NOTE
+
+MORE, ALL = "more", "all"
+MOST_PIECES = 10**9
+_DAMAGED_OR_WRONG = [(Finding.DAMAGED.value, "damaged"), (Finding.WRONG.value, "a wrong thing in its place")]
+
+
+class PhotoInput(forms.FileField):
+    """A picture from the camera or a file, made anew as it is read; None where none was chosen."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        """A phone offers its camera."""
+        widget = forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment"})
+        super().__init__(widget=widget, **kwargs)
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        """The picture, ready to be kept."""
+        file = super().clean(data, initial)
+        if not isinstance(file, UploadedFile):
+            return None
+        try:
+            return read_upload(file)
+        except BadPicture as problem:
+            raise ValidationError(str(problem)) from problem
+
+
+class Sent(forms.Form):
+    """A form that counts once, however often it is sent."""
+
+    request_key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, data: Any = None, files: Any = None, *, initial: Any = None, **kwargs: Any) -> None:
+        """With a new key where nothing was sent yet."""
+        super().__init__(data, files, initial={"request_key": uuid4(), **(initial or {})}, **kwargs)
+
+
+class TickForm(Sent):
+    """One press at a line."""
+
+    act = forms.ChoiceField(choices=[(act, act) for act in ("listed", "more", "fewer")])
+
+
+class CountForm(Sent):
+    """What was found of a line."""
+
+    quantity = QuantityInput(label="How many", zero=True)
+    what = forms.ChoiceField(
+        label="That is",
+        choices=[(MORE, "so many more good ones"), (ALL, "all the good ones there are"), *_DAMAGED_OR_WRONG],
+        initial=MORE,
+        widget=forms.RadioSelect,
+    )
+    note = forms.CharField(label="Note", max_length=MOST_NOTE, required=False)
+    photo = PhotoInput(label="Photo", required=False)
+    lot_code = forms.CharField(label="Lot code on the label", max_length=80, required=False)
+    made = StatedDateInput(label="Made")
+    expires = StatedDateInput(label="Expires")
+    seen = QuantityInput(zero=True, required=False, widget=forms.HiddenInput)
+
+    def clean(self) -> dict[str, Any]:
+        """Nothing at all is a count only of all there are."""
+        given = super().clean() or {}
+        if given.get("quantity") == 0 and given.get("what") != ALL:
+            self.add_error("quantity", "Give more than 0; 0 is an answer only to how many good ones there are in all.")
+        return given
+
+
+class WeighForm(Sent):
+    """The readings of a count by weight, all in one unit of mass."""
+
+    sample_n = forms.IntegerField(label="Pieces in the sample", min_value=1, max_value=MOST_PIECES)
+    sample_mass = forms.DecimalField(label="The sample weighs", min_value=Decimal(0))
+    total = forms.DecimalField(label="All of it weighs, with its container", min_value=Decimal(0))
+    tare = forms.DecimalField(label="The container alone weighs", min_value=Decimal(0), initial=Decimal(0))
+    division = forms.DecimalField(label="The scale shows steps of", min_value=Decimal(0), help_text="its division: 0.1 or 1")
+    what = forms.ChoiceField(
+        label="What lies on the scale",
+        choices=[(ALL, "all the good ones there are"), (MORE, "so many more good ones")],
+        initial=ALL,
+        widget=forms.RadioSelect,
+    )
+    seen = QuantityInput(zero=True, required=False, widget=forms.HiddenInput)
+
+    field_order = ("sample_n", "sample_mass", "total", "tare", "division", "what")
+
+    def __init__(self, data: Any = None, *, line: LineTally, alike: list[str], **kwargs: Any) -> None:
+        """`alike` are other lengths that a heap of this line may hold."""
+        super().__init__(data, **kwargs)
+        self._line, self._alike = line, alike
+        for name in ("sample_n", "sample_mass", "total", "tare", "division"):
+            self.fields[name].widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 9})
+
+    def clean(self) -> dict[str, Any]:
+        """With the count, under `weighed`."""
+        given = super().clean() or {}
+        readings = ("total", "tare", "sample_n", "sample_mass", "division")
+        if all(given.get(name) is not None for name in readings):
+            expected = self._line.left if given.get("what") == MORE else self._line.as_listed
+            given["weighed"] = self._weigh({name: given[name] for name in readings}, expected)
+        return given
+
+    def _weigh(self, readings: dict[str, Any], expected: Decimal) -> Weighed | None:
+        try:
+            return weigh(**readings, expected=expected, alike=self._alike)
+        except ValueError as error:
+            name, _, text = str(error).partition(": ")
+            self.add_error(name if name in self.fields else None, f"{(text or name).capitalize()}.")
+            return None
+
+
+class OtherForm(Sent):
+    """Something in a bag that its list doesn't have."""
+
+    code = forms.CharField(label="Its code", max_length=80, help_text="any code that the catalogue knows it by")
+    quantity = QuantityInput(label="How many")
+    finding = forms.ChoiceField(label="It is", choices=[("good", "good"), ("damaged", "damaged")], widget=forms.RadioSelect, initial="good")
+    note = forms.CharField(label="Note", max_length=MOST_NOTE, required=False)
+    photo = PhotoInput(label="Photo", required=False)
+
+
+class MysteryForm(Sent):
+    """Something that nobody can name, as it was measured."""
+
+    quantity = QuantityInput(label="How many")
+    diameter = SizeInput(label="Diameter in inches", required=False, help_text="1/8 or 0.125, of the shank")
+    length = SizeInput(label="Length in inches", required=False, help_text="under the head; overall where the head is countersunk")
+    head = forms.ChoiceField(label="Head", choices=known_heads, required=False)
+    note = forms.CharField(label="What it looks like", max_length=MOST_NOTE, required=False)
+    photo = PhotoInput(label="Photo", required=False)
+
+    def measured(self) -> Measured:
+        """What was measured."""
+        given = self.cleaned_data
+        return Measured(given["diameter"], given["length"], given["head"])
+
+
+class PutAwayForm(forms.Form):
+    """Where what was counted goes."""
+
+    place = place_input()
+    on = DayInput(label="On")
+
+    def __init__(self, data: Any = None, *, today: date, **kwargs: Any) -> None:
+        """Today unless said otherwise."""
+        super().__init__(data, initial={"on": today}, **kwargs)
+        self.fields["on"].validators.append(not_after(today))
+
+
+class LayForm(forms.Form):
+    """Where a bag lies as it is."""
+
+    place = place_input()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """The label says that nothing is counted by it."""
+        super().__init__(*args, **kwargs)
+        self.fields["place"].label = "It lies in"
+
+
+class DayForm(forms.Form):
+    """A day up to today."""
+
+    on = DayInput(label="On")
+
+    def __init__(self, data: Any = None, *, today: date, **kwargs: Any) -> None:
+        """Today unless said otherwise."""
+        super().__init__(data, initial={"on": today}, **kwargs)
+        self.fields["on"].validators.append(not_after(today))
+
+
+class PhotoForm(forms.Form):
+    """A picture of a crate, or of what one count found."""
+
+    photo = PhotoInput(label="Photo")
+    caption = forms.CharField(label="Caption", max_length=MOST_CAPTION, required=False)

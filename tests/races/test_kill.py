@@ -1,0 +1,211 @@
+"""The server is killed with -9 in the middle of uploads. After it is started again and all is sent anew, each scan acted exactly once.
+
+A real server on a database of its own, beside the one of the tests: a file, or a PostgreSQL database made and dropped here.
+"""
+
+import http.client
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Semaphore
+from time import monotonic
+from uuid import uuid4
+
+import dj_database_url
+import psycopg
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+SENDERS, BATCHES, SIZE = 4, 10, 10  # 400 scans in all
+KILLS = (4, 8)  # once so many batches more have been answered
+LOT = 10_000
+SCENE = """
+import django
+
+django.setup()
+from django.core.management import call_command
+
+call_command("migrate", verbosity=0)
+from django_scopes import scope
+
+from inventory.models import Identifier, Item, Member, User
+from inventory.stock import services as stock
+from inventory.workshop import services
+from datetime import date
+
+workshop, _ = services.ensure_workshop(code="MARSH")
+with scope(workshop=workshop):
+    owner = Member.objects.create(workshop=workshop, user=User.objects.create_user("a@b.example"), name="Owner", role="owner")
+    bench, _ = services.ensure_bench(workshop=workshop, code="TERN", by=owner)
+    item = Item.objects.create(workshop=workshop, code="AN470AD4-6", name="Rivet", kind="rivet", unit="ea")
+    Identifier.objects.create(workshop=workshop, item=item, text=item.code, key=item.code)
+    lot, _ = stock.find_or_make_lot(bench=bench, item=item, by=owner, code="R7")
+    place = stock.ensure_place(workshop=workshop, path="Drawer", by=owner)
+    stock.receive(lot=lot, quantity=LOT, place=place, on=date(2027, 1, 1), by=owner)
+    print(services.issue_device(member=owner, name="Scanner", scopes=["scan"], by=owner)[1])
+"""
+LEFT = """
+import json
+import django
+
+django.setup()
+from django_scopes import scopes_disabled
+
+from inventory.models import Holding, Movement, Scan
+from inventory.stock.queries import ledger_errors
+
+with scopes_disabled():
+    used = Movement.objects.filter(target__end="used")
+    print(json.dumps({
+        "left": int(Holding.objects.get().quantity),
+        "used": used.count(),
+        "refs": len(set(used.values_list("ref", flat=True))),
+        "scans": Scan.objects.count(),
+        "errors": len(ledger_errors()),
+    }))
+"""
+
+
+@pytest.fixture
+def environment(tmp_path):
+    """What a process of the site is started with: a database of its own."""
+    given = os.environ.get("DATABASE_URL", "")
+    if not given.startswith("postgres"):
+        yield _environment(f"sqlite:///{tmp_path / 'killed.sqlite3'}")
+        return
+    settings, name = dj_database_url.parse(given), f"killed_{uuid4().hex[:12]}"
+    how = {"host": settings["HOST"], "port": settings["PORT"], "user": settings["USER"], "password": settings["PASSWORD"]}
+    server = {key: value for key, value in how.items() if value}
+    with psycopg.connect(dbname=settings["NAME"], autocommit=True, **server) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+        head, _, _ = given.partition("?")
+        query = given[len(head) :]
+        yield _environment(f"{head.rpartition('/')[0]}/{name}{query}")
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+def _environment(address):
+    return {**os.environ, "DATABASE_URL": address, "DJANGO_SETTINGS_MODULE": "buildplan.site.settings", "RIVETLOFT_RATE": "1000000"}
+
+
+def python(environment, code):
+    """What a program says that is run on the database."""
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True, check=False, timeout=60)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip()
+
+
+class Server:
+    """Gunicorn in a process group of its own, so that all of it can be killed at once."""
+
+    def __init__(self, environment):
+        self.environment = environment
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.process = None
+
+    def start(self):
+        command = [sys.executable, "-m", "gunicorn", "buildplan.site.wsgi", "--workers", "2", "--bind", f"127.0.0.1:{self.port}"]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        self.process = subprocess.Popen([*command, "--reuse-port"], cwd=ROOT, env=self.environment, start_new_session=True, **quiet)
+        until = monotonic() + 30
+        while monotonic() < until:
+            with suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=1):
+                return
+            assert self.process.poll() is None, "the server ended by itself"
+        raise TimeoutError(self.port)
+
+    def kill(self):
+        if self.process is not None:
+            with suppress(ProcessLookupError):
+                os.killpg(self.process.pid, signal.SIGKILL)
+            self.process.wait(timeout=10)
+            self.process = None
+
+
+@contextmanager
+def serving(environment):
+    server = Server(environment)
+    server.start()
+    try:
+        yield server
+    finally:
+        server.kill()
+
+
+def batch():
+    now = datetime.now(UTC).isoformat()
+    return [{"uuid": str(uuid4()), "code": "AN470AD4-6", "action": "take", "at": now, "device_time": now} for _ in range(SIZE)]
+
+
+class Outbox:
+    """Sends batches until each is answered, as a phone does, whatever becomes of the server meanwhile."""
+
+    def __init__(self, port, token):
+        self.port, self.token = port, token
+        self.answered, self.failed = Semaphore(0), 0
+
+    def send_all(self, waiting):
+        """What is left without an answer, once one didn't come."""
+        left = list(waiting)
+        while left and self._send(left[0]):
+            left.pop(0)
+        return left
+
+    def _send(self, scans):
+        body, headers = json.dumps({"scans": scans}), {"Content-Type": "application/json", "Authorization": f"Bearer {self.token}"}
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        try:
+            connection.request("POST", "/api/v1/scans", body, headers)
+            answer = connection.getresponse()
+            results = json.loads(answer.read())["results"]
+        except (OSError, http.client.HTTPException):
+            self.failed += 1
+            return False
+        finally:
+            connection.close()
+        assert answer.status == 207
+        assert [one["outcome"] for one in results] == ["done"] * len(scans)
+        self.answered.release()
+        return True
+
+
+def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(environment):
+    token = python(environment, SCENE.replace("LOT", str(LOT)))
+    waiting = [[batch() for _ in range(BATCHES)] for _ in range(SENDERS)]
+    everything = [scans for hand in waiting for scans in hand]
+    with serving(environment) as server:
+        outboxes = [Outbox(server.port, token) for _ in range(SENDERS)]
+        for box in outboxes:
+            box.answered = outboxes[0].answered  # counted together
+        for enough in KILLS:
+            waiting = _send_until_killed(server, outboxes, waiting, enough)
+            server.start()
+        with ThreadPoolExecutor(SENDERS) as pool:
+            left = list(pool.map(lambda box, hand: box.send_all(hand), outboxes, waiting))
+        assert left == [[]] * SENDERS
+        assert Outbox(server.port, token).send_all(everything) == []  # and all of it once more
+
+    found = json.loads(python(environment, LEFT))
+
+    many = SENDERS * BATCHES * SIZE
+    assert sum(box.failed for box in outboxes) >= len(KILLS), "no upload was under way when the server was killed"
+    assert found == {"left": LOT - many, "used": many, "refs": many, "scans": many, "errors": 0}
+
+
+def _send_until_killed(server, outboxes, waiting, enough):
+    """All send at once; the server is killed as soon as enough was answered, while others are still at it."""
+    with ThreadPoolExecutor(SENDERS) as pool:
+        sent = [pool.submit(box.send_all, hand) for box, hand in zip(outboxes, waiting, strict=True)]
+        for _ in range(enough):
+            assert outboxes[0].answered.acquire(timeout=60), "the server doesn't answer"
+        server.kill()
+        return [one.result() for one in sent]
