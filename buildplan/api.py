@@ -2,9 +2,11 @@
 
 from django.urls import path
 
+from buildplan.ageing.api import ExpiriesView, ShelfLifeView
 from buildplan.figures import api as figures
 from buildplan.loading.api import PackingListsView
 from buildplan.records.api import StepView
+from buildplan.reminders.api import RemindersView
 from buildplan.shortfall.api import PinsView, ShortfallView
 from buildplan.wanted.api import CodeView, OrderView
 from inventory import api as inventory
@@ -15,6 +17,9 @@ urlpatterns = [
     path("projects/<path:code>/pins", PinsView.as_view(), name="api-pins"),
     path("codes/<path:text>", CodeView.as_view(), name="api-code"),
     path("crates/<int:pk>/order", OrderView.as_view(), name="api-crate-order"),
+    path("reminders", RemindersView.as_view(), name="api-reminders"),
+    path("expiries", ExpiriesView.as_view(), name="api-expiries"),
+    path("shelf-life", ShelfLifeView.as_view(), name="api-shelf-life"),
     path("packing-lists", PackingListsView.as_view(), name="api-packing-lists"),
     *figures.urlpatterns,
     *inventory.urlpatterns,

@@ -5,12 +5,14 @@ Codes may hold a slash, so they are paths; what is done to a step therefore stan
 
 from django.urls import path
 
+from buildplan.ageing import views as ageing
 from buildplan.figures import views as figures
 from buildplan.hardware import views as hardware
 from buildplan.loading import views as loading
 from buildplan.plan import views as plan
 from buildplan.records import supplies
 from buildplan.records import views as records
+from buildplan.reminders import views as reminders
 from buildplan.sealing import views as sealing
 from buildplan.shortfall import views as shortfall
 from buildplan.wanted import views as wanted
@@ -24,6 +26,13 @@ urlpatterns = [
     path("figures/", figures.figures, name="figures"),
     path("figures/<str:name>/", figures.figure, name="figure"),
     path("codes/", wanted.code, name="code"),
+    path("shelf-life/", ageing.shelf_life, name="shelf-life"),
+    path("shelf-life.csv", ageing.shelf_life_csv, name="shelf-life-csv"),
+    path("reminders/", reminders.reminders, name="reminders"),
+    path("reminders/address/", reminders.new_feed, name="new-feed"),
+    path("reminders/address/end/", reminders.end_feed, name="end-feed"),
+    path("reminders/mail/", reminders.digest, name="digest"),
+    path("feed/<str:secret>.ics", reminders.feed, name="feed"),
     path("crates/load/", loading.load_crate, name="load-crate"),
     path("crates/<int:pk>/order/", wanted.crate_order, name="crate-order"),
     path("supplies/", supplies.supplies, name="supplies"),

@@ -11,6 +11,7 @@ from inventory.labels import api as labels
 from inventory.receiving import api as receiving
 from inventory.scanning import api as scanning
 from inventory.scanning import decoding_api as decoding
+from inventory.shelflife import api as shelflife
 from inventory.stock import api as stock
 from inventory.tallying import api as tallying
 from inventory.tallying.reverse_api import ReverseView
@@ -62,6 +63,7 @@ urlpatterns: list[URLPattern] = [
     *tallying.urlpatterns,
     *labels.urlpatterns,
     *decoding.urlpatterns,
+    *shelflife.urlpatterns,
     path("scans", scanning.ScansView.as_view(), name="api-scans"),
     path("scans/<uuid:uuid>", scanning.ScanView.as_view(), name="api-scan"),
     path("scans/<uuid:uuid>/undo", scanning.UndoView.as_view(), name="api-scan-undo"),

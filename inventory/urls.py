@@ -8,6 +8,7 @@ from inventory.labels import views as labels
 from inventory.receiving import views as receiving
 from inventory.scanning import scan_views as scans
 from inventory.scanning import views as scanning
+from inventory.shelflife import views as shelflife
 from inventory.stock import views as stock
 from inventory.tallying import end_views as ending
 from inventory.tallying import views as tallying
@@ -23,7 +24,15 @@ urlpatterns = [
     path("devices/<int:pk>/", workshop.device, name="device"),
     path("devices/<int:pk>/revoke/", workshop.revoke_device, name="revoke-device"),
     path("shelves/", stock.shelves, name="shelves"),
-    path("lots/<int:pk>/", stock.lot, name="lot"),
+    path("lots/<int:pk>/", shelflife.lot, name="lot"),
+    path("lots/<int:pk>/test/", shelflife.lot_test, name="lot-test"),
+    path("lots/<int:pk>/accept/", shelflife.lot_accept, name="lot-accept"),
+    path("lots/<int:pk>/dispose/", shelflife.lot_dispose, name="lot-dispose"),
+    path("acceptances/<int:pk>/withdraw/", shelflife.withdraw_acceptance, name="withdraw-acceptance"),
+    path("items/<int:pk>/storage/", shelflife.item_storage, name="item-storage"),
+    path("items/<int:pk>/extension/", shelflife.item_extension, name="item-extension"),
+    path("storage-rules/<int:pk>/remove/", shelflife.remove_storage_rule, name="remove-storage-rule"),
+    path("temperatures/", shelflife.temperatures, name="temperatures"),
     path("lots/<int:lot>/count/<int:place>/", stock.count, name="count"),
     path("lots/<int:pk>/state/", stock.lot_state, name="lot-state"),
     path("lots/<int:pk>/dates/", stock.lot_dates, name="lot-dates"),

@@ -42,7 +42,8 @@ def test_the_demo_crate_is_counted_in_by_curl_alone(keeper, live_server, tmp_pat
     _, token = issue_device(member=keeper, name="curl", scopes=["manage"], by=keeper)
     script = re.sub(r"HOST=\S+ TOKEN=\S+", f"HOST={live_server.url} TOKEN={token}", lines())
 
-    done = subprocess.run(["bash", "-euo", "pipefail", "-c", script], cwd=tmp_path, capture_output=True, text=True, timeout=120, check=False)
+    shell = [shutil.which("bash"), "-euo", "pipefail", "-c", script]
+    done = subprocess.run(shell, cwd=tmp_path, capture_output=True, text=True, timeout=120, check=False)
 
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr
     answers = [json.loads(line) for line in done.stdout.splitlines() if line.strip()]

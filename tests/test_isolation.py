@@ -16,6 +16,7 @@ from django_scopes import scopes_disabled
 from buildplan.figures.calculators import CALCULATORS
 from buildplan.models import RivetLoss, RivetRow, SealingSupply, Seam, Step, Substitution
 from inventory.models import (
+    Acceptance,
     Bag,
     Bench,
     Claim,
@@ -23,6 +24,7 @@ from inventory.models import (
     ClaimRule,
     Crate,
     Device,
+    Disposal,
     Holding,
     Identifier,
     Item,
@@ -36,12 +38,15 @@ from inventory.models import (
     Place,
     Scan,
     Sender,
+    StorageRule,
     Tally,
+    Temperature,
+    UpdateTest,
 )
 from tests import factories
 
 # Open to everyone: they are how one gets in and out.
-OPEN = {"api", "openapi", "sign-in", "sign-in-link", "sign-out", "scan-worker", "scan-decoder"}
+OPEN = {"api", "openapi", "sign-in", "sign-in-link", "sign-out", "scan-worker", "scan-decoder", "feed"}
 # Of no row: what they list is looked through for the outsider's names below.
 LISTS = {
     "code",
@@ -69,9 +74,13 @@ LISTS = {
 }
 LISTS |= {f"api-{name}" for name in ("items", "identifiers", "places", "lots", "holdings", "movements")}
 LISTS |= {f"api-{name}" for name in ("crates", "bags", "lines", "tallies", "benches", "members")}
+LISTS |= {"reminders", "api-reminders"}
+LISTS |= {"temperatures", *(f"api-{name}" for name in ("storage-rules", "update-tests", "acceptances", "disposals", "temperatures"))}
+LISTS |= {"shelf-life", "shelf-life-csv", "api-expiries", "api-shelf-life"}
 LISTS |= {"senders", "claims", "api-senders", "api-claim-rules", "api-claim-clocks", "api-claims"}
 # One's own, whatever the workshop.
-OWN = {"api-packing-lists", "api-labels-pdf", "scan-photo", "api-decode", "password", "workshop", "api-me"}
+OWN = {"new-feed", "end-feed", "digest"}
+OWN |= {"api-packing-lists", "api-labels-pdf", "scan-photo", "api-decode", "password", "workshop", "api-me"}
 # Reckoned from the address alone: no row stands behind it.
 RECKONED = {f"api-figure-{name}" for name in CALCULATORS}
 # For programs: without a session they are a 401.
@@ -121,6 +130,11 @@ API_ROWS = {
     "api-claim-letter": Claim,
     "api-claim-send": Claim,
     "api-claim-answer": Claim,
+    "api-storage-rule": StorageRule,
+    "api-update-test": UpdateTest,
+    "api-acceptance": Acceptance,
+    "api-acceptance-withdraw": Acceptance,
+    "api-disposal": Disposal,
 }
 # Asked by a text, not by a row: what is the outsider's is as unknown as anything, which is a 422 (tests/buildplan/wanted).
 ASKED = {"api-code": ["OUTSIDE-ITEM"]}
@@ -174,6 +188,13 @@ FOREIGN = {
     "lot": lambda one: [one(Lot)],
     "lot-state": lambda one: [one(Lot)],
     "lot-dates": lambda one: [one(Lot)],
+    "lot-test": lambda one: [one(Lot)],
+    "lot-accept": lambda one: [one(Lot)],
+    "lot-dispose": lambda one: [one(Lot)],
+    "withdraw-acceptance": lambda one: [one(Acceptance)],
+    "item-storage": lambda one: [one(Item)],
+    "item-extension": lambda one: [one(Item)],
+    "remove-storage-rule": lambda one: [one(StorageRule)],
     "count": lambda one: [one(Lot), one(Holding, "place_id")],
     "reverse": lambda one: [one(Movement)],
     "crate": lambda one: [one(Crate)],
@@ -256,6 +277,18 @@ def _claimed(outsider, crate):
     Crate.objects.filter(pk=crate.pk).update(sender=sender, arrived_on=factories.DAY)
 
 
+def _aged(outsider):
+    lot, by = Lot.objects.get(workshop=outsider), Member.objects.filter(workshop=outsider).first()
+    place = Place.objects.filter(workshop=outsider, end="storage").first()
+    said = {"workshop": outsider, "lot": lot, "by": by, "on": factories.DAY}
+    UpdateTest.objects.create(**said, passed=True, method="OUTSIDE method")
+    Acceptance.objects.create(**said, until=factories.DAY, reason="OUTSIDE reason")
+    StorageRule.objects.create(workshop=outsider, item=lot.item, high=27, source="OUTSIDE source")
+    Temperature.objects.create(workshop=outsider, place=place, at=timezone.now(), celsius=20)
+    moved = Movement.objects.get(workshop=outsider)
+    Disposal.objects.create(workshop=outsider, lot=lot, movement=moved, mass_g=1, way="OUTSIDE way")
+
+
 @pytest.fixture
 def address(outsider):
     """The address of a name, with the outsider's rows in it."""
@@ -268,6 +301,7 @@ def address(outsider):
         _accepted(outsider)
         _counted(outsider, crate)
         _claimed(outsider, crate)
+        _aged(outsider)
         step = Step.objects.get(workshop=outsider)
         factories.RivetRowFactory(step=step, code="OUTSIDE-ROW")
         factories.SeamFactory(step=step, code="OUTSIDE-SEAM")
@@ -290,6 +324,8 @@ def rows_untouched(outsider):
         assert Crate.objects.filter(workshop=outsider).count() == 1
         assert list(Claim.objects.filter(workshop=outsider).values_list("state", "against")) == [("draft", "OUTSIDE sender")]
         assert list(Sender.objects.filter(workshop=outsider).values_list("name", "rules__days")) == [("OUTSIDE sender", 5)]
+        assert list(Acceptance.objects.filter(workshop=outsider).values_list("withdrawn", "lot__accepted_until")) == [(None, None)]
+        assert StorageRule.objects.filter(workshop=outsider).count() == UpdateTest.objects.filter(workshop=outsider).count() == 1
         assert not Substitution.objects.filter(workshop=outsider).exclude(withdrawn_at=None).exists()
         assert [list(model.objects.filter(workshop=outsider).values_list("code", flat=True)) for model in (RivetRow, Seam)] == [
             ["OUTSIDE-ROW"],

@@ -42,6 +42,13 @@ class Listed:
     printed: list[Printed] = field(default_factory=list)
     unknown: dict[str, Known | None] = field(default_factory=dict)  # each code that means nothing yet, and the item most like it
 
+    @property
+    def printed_in_all(self) -> Decimal | None:
+        """The one total of all that a row states, where a crate can keep it."""
+        found = [each.quantity for each in self.printed if each.key == ALL and not each.unit]
+        kept = len(found) == 1 and found[0] <= LIMIT and found[0] == round(found[0], PLACES)
+        return found[0] if kept else None
+
 
 def load(  # noqa: PLR0913 - what is read, and what it is read into
     table: Table, reading: Reading, *, crate: Crate, paper: Paper, by: Member, listed: Listed
@@ -122,16 +129,9 @@ def _state(crate: Crate, listed: Listed, paper: Paper, by: Member) -> None:
     """Keep what the paper says with the crate, as far as it says anything."""
     if paper.sender is not None:
         set_sender(crate=crate, sender=paper.sender, by=by)
-    quantity = paper.printed_quantity if paper.printed_quantity is not None else _printed_in_all(listed)
+    quantity = paper.printed_quantity if paper.printed_quantity is not None else listed.printed_in_all
     if paper.printed_lines is not None or quantity is not None:
         state_totals(crate=crate, printed_lines=paper.printed_lines, printed_quantity=quantity, by=by)
-
-
-def _printed_in_all(listed: Listed) -> Decimal | None:
-    """The one total of all that the file states, where a crate can keep it."""
-    found = [each.quantity for each in listed.printed if each.key == ALL and not each.unit]
-    kept = len(found) == 1 and found[0] <= LIMIT and found[0] == round(found[0], PLACES)
-    return found[0] if kept else None
 
 
 def _line(cells: Cells, codes: Codes) -> tuple[LineData | None, str]:

@@ -15,7 +15,8 @@ from inventory.common.problems import FieldProblem, Problem
 MB = 1_000_000
 MOST_BYTES = 10 * MB
 MOST_UNPACKED = 100 * MB
-MOST_ROWS = 20_000  # far more than any crate has lines: what is longer is another file, and would hold the database up
+MOST_ROWS = 10_000  # far more than any crate has lines: what is longer is another file, and would hold the database up
+MOST_LINES = 10 * MOST_ROWS  # blank ones among them
 MOST_NAME = 100
 
 _OTHER = {
@@ -81,6 +82,8 @@ def look_at(sent: SentFile) -> SentFile:
         raise BadFile(f"{name} is neither .csv nor .xlsx: save it as one of these")
     if suffix == ".xlsx":
         _refuse_book(sent)
+    elif sent.data.count(b"\n") > MOST_LINES:
+        raise BadFile(f"{name} has over {MOST_LINES} lines: is it the right file?", too_large=True)
     return sent
 
 

@@ -72,7 +72,7 @@ def preview(upload: SentFile, asked: Asked, *, by: Member, today: date) -> Previ
     """Load it without keeping anything: every bad row is told, codes that mean nothing with what is near, and the totals."""
     outcome = load_list(upload, asked, by=by, today=today, dry_run=True)
     unknown = _unknown(outcome.listed)
-    totals = (_lines(outcome.listed, asked), _quantity(outcome.listed, asked))
+    totals = (_lines(outcome.listed, asked), _bags(outcome.listed), _quantity(outcome.listed, asked))
     return Preview(outcome, unknown[:MOST_UNKNOWN], len(unknown[MOST_UNKNOWN:]), totals, listed_already(asked) if outcome.errors else None)
 
 
@@ -134,11 +134,16 @@ def _lines(listed: Listed, asked: Asked) -> Total:
     return Total("Lines", shown, str(lines), differs, Reason("rows that read well, counted", THE_FILE))
 
 
+def _bags(listed: Listed) -> Total:
+    return Total("Bags", None, str(len(listed.totals.bags)), "", Reason("bags that such rows are in, counted", THE_FILE))
+
+
 def _quantity(listed: Listed, asked: Asked) -> Total:
     sums = listed.totals.sums()
     computed = ", ".join(f"{figure(quantity)} {unit}" for unit, quantity in sums.items()) or "0"
     reason = Reason("quantities of the rows that read well, as they are written, added up by unit", THE_FILE)
-    if asked.printed_quantity is None or not sums:
-        return Total("Pieces", None if asked.printed_quantity is None else plain(asked.printed_quantity), computed, "", reason)
-    found = listed.totals.compare(Printed(asked.printed_quantity))
-    return Total("Pieces", plain(asked.printed_quantity), computed, found.difference, reason)
+    printed = listed.printed_in_all if asked.printed_quantity is None else asked.printed_quantity
+    if printed is None:
+        return Total("Pieces", None, computed, "", reason)
+    differs = listed.totals.compare(Printed(printed)).difference
+    return Total("Pieces", plain(printed), computed, differs, reason)

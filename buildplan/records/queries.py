@@ -13,6 +13,7 @@ from buildplan.shortfall.calc import ItemFacts, Line, Need, Stock, Supply, net
 from buildplan.shortfall.demand import StepDay, StepFacts
 from buildplan.shortfall.needs import Demand, expand
 from inventory.models import Holding, Movement
+from inventory.stock.calc import days_to_keep
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,8 @@ def _proposal(
 
 
 def _alive(supply: Supply, item: ItemFacts, on: date) -> bool:
-    return supply.ending is None or (supply.ending.last_day - on).days >= item.rule.min_life_days
+    ending = supply.ending
+    return ending is None or (ending.last_day - on).days >= days_to_keep(ending, item.rule.min_life_days)
 
 
 def _choices(

@@ -7,15 +7,16 @@ maximum flow). Quantities are `Decimal` in the item's stock unit.
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
 from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
+from buildplan.shortfall.windows import not_before
 from inventory.shelflife.calc import Limit
-from inventory.stock.calc import LifeRule
+from inventory.stock.calc import LifeRule, days_to_keep
 
 NOTHING = Decimal(0)
 ONE_DAY = timedelta(days=1)
@@ -102,7 +103,8 @@ class Stock:
     def __init__(self, supply: Supply, min_life_days: int) -> None:
         """Split a supply into what is held for steps and what is free; where a count left less, the oldest holds come first."""
         self.supply = supply
-        self.serves_until = date.max if supply.ending is None else back(supply.ending.last_day, min_life_days)
+        ending = supply.ending
+        self.serves_until = date.max if ending is None else back(ending.last_day, days_to_keep(ending, min_life_days))
         self.free = supply.quantity
         self.held: dict[int, Decimal] | None = None  # most lots hold nothing: no dict for those
         if supply.aside:
@@ -122,6 +124,7 @@ class Stock:
 
 
 Served = tuple[Need, Supply, Decimal]  # one allocation: a plain tuple, since a large plan makes tens of thousands
+Missing = tuple[Need, Decimal]  # what a need stays short of; of what comes back, days are short and not needs
 Held = tuple[date, Decimal, Decimal]  # from that day on: what steps hold at once, and what is there
 
 
@@ -147,6 +150,8 @@ class Line:
     not_before: date | None = None
     peak_day: date | None = None
     held: tuple[Held, ...] = ()  # of a returned thing, day by day where anything changes
+    missing: tuple[Missing, ...] = ()
+    last_short: date | None = None
 
     @property
     def steps(self) -> tuple[str, ...]:
@@ -178,8 +183,11 @@ def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, a
         blocked=blocked,
         as_of=as_of,
         receiving_days=receiving_days,
+        not_before=_not_before(item, result.last_short),
         peak_day=result.peak_day,
         held=result.held,
+        missing=tuple(result.missing),
+        last_short=result.last_short,
     )
 
 
@@ -197,6 +205,14 @@ def _order_by(first_short: date | None, lead_days: int | None, receiving_days: i
     return back(first_short, lead_days + receiving_days)
 
 
+def _not_before(item: ItemFacts, last_short: date | None) -> date | None:
+    """Only what has a life can be bought too early, and only a known lead time tells when it arrives."""
+    months = item.rule.life_months
+    if last_short is None or not months or item.lead_days is None:
+        return None
+    return not_before(last_short, life_months=months, min_life_days=item.rule.min_life_days, lead_days=item.lead_days)
+
+
 def back(day: date, days: int) -> date:
     """`days` before `day`; the calendar's first day where that lies before it."""
     return date.fromordinal(max(1, day.toordinal() - days))
@@ -211,7 +227,9 @@ class _Result:
     in_transit: Decimal
     short: Decimal
     first_short: date | None
+    last_short: date | None
     served: list[Served]
+    missing: list[Missing] = field(default_factory=list)
     peak_day: date | None = None
     held: tuple[Held, ...] = ()
 
@@ -222,16 +240,18 @@ def _consume(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
     held = _held(usable)
     shelf = _Shelf(usable)
     served: list[Served] = []
-    needed, short, first_short = NOTHING, NOTHING, None
+    missing: list[Missing] = []
+    needed, short = NOTHING, NOTHING
     for need in needs:
         needed += need.quantity
         left = _take_held(need, held[need.step], served) if need.step in held else need.quantity
         left = shelf.take(need, left, served)
         if left:
             short += left
-            first_short = first_short or need.day
+            missing.append((need, left))
+    first_short, last_short = (missing[0][0].day, missing[-1][0].day) if missing else (None, None)
     here = sum((quantity for _, supply, quantity in served if not supply.crate), NOTHING)
-    return _Result(needed, here, needed - short - here, short, first_short, served)
+    return _Result(needed, here, needed - short - here, short, first_short, last_short, served, missing)
 
 
 def _held(stocks: Iterable[Stock]) -> dict[int, list[Stock]]:
@@ -304,7 +324,15 @@ def _hold(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
             first_short = first_short or day
     own = sum((stock.supply.quantity for stock in there if stock.supply.on_hand), NOTHING)
     usable = min(own, needed - short)
-    return _Result(needed, usable, needed - short - usable, short, first_short, [], peak_day, days)
+    return _Result(needed, usable, needed - short - usable, short, first_short, _last_short(days), [], [], peak_day, days)
+
+
+def _last_short(days: Sequence[Held]) -> date | None:
+    """The last day on which more is held than is there: a figure stays until the next one."""
+    at = next((at for at in reversed(range(len(days))) if days[at][1] > days[at][2]), None)
+    if at is None:
+        return None
+    return date.max if at + 1 == len(days) else days[at + 1][0] - ONE_DAY
 
 
 def _day_by_day(needs: Iterable[Need], stocks: Iterable[Stock]) -> Iterator[Held]:

@@ -20,7 +20,7 @@ from inventory.common.problems import Problem
 from inventory.models import Bench, Holding, Item, PackingLine, Place, SetAside
 from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import life
-from inventory.stock.queries import rule
+from inventory.stock.queries import LIVED, SAYS, rule
 
 STEP_REF = "step:"
 
@@ -152,7 +152,7 @@ def _afters(named: Sequence[Project]) -> list[tuple[int, int]]:
 
 def items(only: Collection[int] | None = None) -> dict[int, ItemFacts]:
     """What netting asks of every item of the workshop, or of some. One query."""
-    columns = ("id", "code", "name", "unit", "kind", "pack", "lead_days", "life_months", "open_life_days", "min_life_days")
+    columns = ("id", "code", "name", "unit", "kind", "pack", "lead_days", *SAYS)
     rows = Item.objects.filter(_of("pk", only)).values_list(*columns)
     return {row[0]: _item(row) for row in rows}
 
@@ -198,7 +198,7 @@ def _rows(only: Collection[int] | None = None) -> _Rows:
     held = Holding.objects.filter(_of("lot__item", only), quantity__gt=0).order_by("lot_id", "place__path")
     lines = PackingLine.objects.filter(_of("item", only), open_quantity__gt=0)
     places = Place.objects.all() if only is None else Place.objects.filter(holdings__lot__item__in=only)
-    held_rows = held.values_list(*_LOT, *(f"lot__{name}" for name in _DATES), "lot__opened_on")
+    held_rows = held.values_list(*_LOT, *(f"lot__{name}" for name in (*_DATES, *LIVED)))
     line_rows = lines.values_list(*_LINE, *_DATES)
     return _Rows(
         shared=frozenset(Bench.objects.filter(shared=True).values_list("pk", flat=True)),
@@ -233,8 +233,8 @@ def _lot(
     aside: Mapping[int, list[tuple[int, Decimal]]],
 ) -> Supply | None:
     """One lot over all its places; None where it is another bench's and not worth asking for."""
-    pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, opened = held[0]
-    found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), opened)
+    pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, *lived = held[0]
+    found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), *lived)
     blocked = Why(state) if state != "good" else None if found.known else Why.UNKNOWN_LIFE
     if bench not in ours:
         if blocked is not None:

@@ -18,7 +18,7 @@ from inventory.common.reasons import Reason
 from inventory.models import Bench, Holding
 from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import life, why_not
-from inventory.stock.queries import rule
+from inventory.stock.queries import LIVED, SAYS, rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +44,9 @@ class _Lot:
 
     def serves(self, day: date) -> bool:
         """Whether its life is known and reaches that day."""
-        made_on, made_as, expires_on, expires_as, opened = self.dates
+        made_on, made_as, expires_on, expires_as, *lived = self.dates
         lasting = rule(*self.rule)
-        found = life(lasting, of_columns(made_on, made_as), of_columns(expires_on, expires_as), opened)
+        found = life(lasting, of_columns(made_on, made_as), of_columns(expires_on, expires_as), *lived)
         return why_not(lasting, found, day) is None
 
 
@@ -85,9 +85,10 @@ def _offers(line: Line, known: Mapping[int, Rivet], stocked: Mapping[int, _Rivet
 
 _COLUMNS = (
     *("lot__item_id", "lot__item__code", "lot__item__name", "lot__item__unit", "quantity"),
-    *("lot__made_on", "lot__made_as", "lot__expires_on", "lot__expires_as", "lot__opened_on"),
-    *("lot__item__kind", "lot__item__life_months", "lot__item__open_life_days", "lot__item__min_life_days"),
+    *("lot__made_on", "lot__made_as", "lot__expires_on", "lot__expires_as", *(f"lot__{name}" for name in LIVED)),
+    *("lot__item__kind", *(f"lot__item__{name}" for name in SAYS)),
 )
+_DATES = 4 + len(LIVED)  # the columns of a row's dates
 
 
 def _stocked(bench: Bench) -> dict[int, _Rivet]:
@@ -96,7 +97,7 @@ def _stocked(bench: Bench) -> dict[int, _Rivet]:
     rows = Holding.objects.filter(ours, quantity__gt=0, lot__state="good", lot__item__kind="rivet")
     found: dict[int, _Rivet] = {}
     for item, code, name, unit, quantity, *rest in rows.order_by("lot__item__code", "lot_id").values_list(*_COLUMNS):
-        lot = _Lot(quantity, tuple(rest[:5]), tuple(rest[5:]))
+        lot = _Lot(quantity, tuple(rest[:_DATES]), tuple(rest[_DATES:]))
         found.setdefault(item, _Rivet(code, name, unit, [])).lots.append(lot)
     return found
 

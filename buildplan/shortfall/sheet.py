@@ -10,6 +10,7 @@ from io import StringIO
 from buildplan.plan import queries as plan
 from buildplan.plan.models import Project
 from buildplan.shortfall import queries
+from buildplan.shortfall.buying import Buying, buying
 from buildplan.shortfall.calc import Line
 from buildplan.shortfall.serving import Offer, offers
 from buildplan.shortfall.trace import WORDS, why
@@ -19,7 +20,7 @@ from inventory.common.reasons import Reason
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 HEADINGS = (
-    *("order_by", "item", "name", "needed", "usable", "in_transit", "short", "buy", "packs", "unit"),
+    *("not_before", "order_by", "item", "name", "needed", "usable", "in_transit", "short", "buy", "packs", "unit"),
     *("first_short", "unusable", "steps", "why"),
 )
 
@@ -43,6 +44,7 @@ class Row:
     reasons: tuple[Reason, ...]
     late: int
     may_serve: tuple[Offer, ...] = ()
+    buying: Buying | None = None  # the window of what dies
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,7 @@ def _row(line: Line, codes: Mapping[int, tuple[str, str, int]], as_of: date, may
     links = {need.label: StepLink(need.label, *codes[need.step][:2]) for need in line.needs}
     late = (as_of - line.order_by).days if line.order_by else 0
     unusable = tuple((quantity, WORDS[reason]) for reason, quantity in line.unusable)
-    return Row(line, tuple(links[label] for label in line.steps), unusable, why(line), max(late, 0), may_serve)
+    return Row(line, tuple(links[label] for label in line.steps), unusable, why(line), max(late, 0), may_serve, buying(line))
 
 
 def as_csv(rows: Iterable[Row]) -> str:
@@ -102,16 +104,17 @@ def _cells(row: Row) -> list[str]:
     line = row.line
     figures = (line.needed, line.usable, line.in_transit, line.short, line.buy)
     return [
+        _day(line.not_before),
         _day(line.order_by),
-        _text(line.item.code),
-        _text(line.item.name),
+        text_cell(line.item.code),
+        text_cell(line.item.name),
         *map(plain, figures),
         "" if line.packs is None else str(line.packs),
-        _text(line.item.unit),
+        text_cell(line.item.unit),
         _day(line.first_short),
-        _text("; ".join(f"{plain(quantity)} {words}" for quantity, words in row.unusable)),
-        _text("; ".join(line.steps)),
-        _text("; ".join(f"{reason.text} [{reason.source}]" for reason in row.reasons)),
+        text_cell("; ".join(f"{plain(quantity)} {words}" for quantity, words in row.unusable)),
+        text_cell("; ".join(line.steps)),
+        text_cell("; ".join(f"{reason.text} [{reason.source}]" for reason in row.reasons)),
     ]
 
 
@@ -119,7 +122,7 @@ def _day(day: date | None) -> str:
     return "" if day is None else day.isoformat()
 
 
-def _text(text: str) -> str:
+def text_cell(text: str) -> str:
     """A text cell that a spreadsheet doesn't run: one that starts like a formula gets a ' before it, which Excel hides.
 
     A part number or name comes from other people's files, and `=HYPERLINK(...)` in one must stay text.

@@ -7,6 +7,7 @@ from textwrap import fill
 from rich.console import Console
 from rich.table import Table
 
+from buildplan.shortfall.buying import buying
 from buildplan.shortfall.calc import Line
 from buildplan.shortfall.queries import Shortfall
 from buildplan.shortfall.trace import why
@@ -56,7 +57,7 @@ def _line_of_why(line: Line) -> Iterator[str]:
     blocked = [f"{reason.value} {plain(quantity)}" for reason, quantity in line.unusable]
     first = f" first short on {line.first_short} ({_first_step(line)})" if line.first_short else " all met"
     extra = f"; doesn't count: {', '.join(blocked)}" if blocked else ""
-    yield fill(f"{line.item.code}:{first}{_order_by(line)}{_packs(line)}{extra}", WIDTH, subsequent_indent="    ")
+    yield fill(f"{line.item.code}:{first}{_order_by(line)}{_not_before(line)}{_packs(line)}{extra}", WIDTH, subsequent_indent="    ")
 
 
 def _first_step(line: Line) -> str:
@@ -69,6 +70,16 @@ def _order_by(line: Line) -> str:
     if line.order_by is None:
         return ", no lead time known"
     return f" - {line.item.lead_days} days lead - {line.receiving_days} days receiving = {line.order_by}"
+
+
+def _not_before(line: Line) -> str:
+    """The window of what dies; an empty one with what moves it, and how many purchases serve several short days."""
+    found = buying(line)
+    if found is None:
+        return ""
+    empty = f": no day to buy; {found.moved_by}" if found.moved_by else ""
+    several = f"; short on several days: {found.words}" if found.several_days else ""
+    return f", not before {line.not_before}{empty}{several}"
 
 
 def _packs(line: Line) -> str:

@@ -5,9 +5,11 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 
+from buildplan.shortfall import buying
 from buildplan.shortfall.calc import Line, Need, Served, Supply, Why, back
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
+from inventory.stock.calc import days_to_keep
 
 RULE = "needs in time order, first expired first out"
 PEAK = "held at once, day by day: things that come back"
@@ -34,6 +36,7 @@ def why(line: Line) -> tuple[Reason, ...]:
         *_blocked(line),
         _balance(line),
         *_order_by(line),
+        *buying.why(line),
         *_buy(line),
     )
 
@@ -85,8 +88,9 @@ def _until(line: Line, supply: Supply) -> str:
     """Until when a supply serves, and which need it thereby misses."""
     if supply.ending is None:
         return ""
-    last = back(supply.ending.last_day, line.item.rule.min_life_days)
-    keeps = f" ({line.item.rule.min_life_days} days of life must be left)" if line.item.rule.min_life_days else ""
+    days = days_to_keep(supply.ending, line.item.rule.min_life_days)
+    last = back(supply.ending.last_day, days)
+    keeps = f" ({days} days of life must be left)" if days else ""
     missed = next((need for need in line.needs if need.day > last), None)
     before = f", before {missed.label} on {missed.day}" if missed else ""
     return f"; it serves until {last}{keeps}{before}"

@@ -25,9 +25,28 @@ class Window:
         """No day does."""
         return self.first is not None and self.last is not None and self.first > self.last
 
+    def holds(self, other: "Window") -> bool:
+        """Every day of `other` is one of these."""
+        return (self.first or date.min) <= (other.first or date.min) and (other.last or date.max) <= (self.last or date.max)
 
-def not_before(last_short: date, *, life_months: int, min_life_days: int, lead_days: int, fresh: Fraction = FRESH) -> date | None:
-    """The first day on which an order arrives fresh enough for the last day that is short; None where that is before the calendar.
+
+@dataclass(frozen=True, slots=True)
+class Fresh:
+    """What must live through `last`: a whole life up to there starts on `start` and has `days`; `left` of them are left on arrival."""
+
+    start: date
+    last: date
+    days: int
+    left: int
+
+    def ordered(self, lead_days: int) -> date | None:
+        """The first day on which an order arrives that fresh; None where that is before the calendar."""
+        first = self.last.toordinal() - self.left - lead_days
+        return date.fromordinal(first) if first >= 1 else None
+
+
+def fresh_for(last_short: date, *, life_months: int, min_life_days: int, fresh: Fraction = FRESH) -> Fresh | None:
+    """How fresh what arrives is for the last day that is short; None where a life up to there leaves the calendar.
 
     It must live through D = `last_short` + `min_life_days`. Its whole life of months, counted back from D, is L days; what arrives
     has at least floor(`fresh` x L) of them left.
@@ -35,14 +54,19 @@ def not_before(last_short: date, *, life_months: int, min_life_days: int, lead_d
     ordinal = last_short.toordinal() + min_life_days
     if ordinal > date.max.toordinal():
         return None
-    end = date.fromordinal(ordinal)
+    last = date.fromordinal(ordinal)
     try:
-        start = StatedDate(end).plus_months(-life_months)
+        start = StatedDate(last).plus_months(-life_months)
     except ValueError:
         return None
-    left = (end - start).days * fresh.numerator // fresh.denominator
-    first = ordinal - left - lead_days
-    return date.fromordinal(first) if first >= 1 else None
+    days = (last - start).days
+    return Fresh(start, last, days, days * fresh.numerator // fresh.denominator)
+
+
+def not_before(last_short: date, *, life_months: int, min_life_days: int, lead_days: int, fresh: Fraction = FRESH) -> date | None:
+    """The first day on which an order arrives fresh enough for the last day that is short; None where that is before the calendar."""
+    found = fresh_for(last_short, life_months=life_months, min_life_days=min_life_days, fresh=fresh)
+    return None if found is None else found.ordered(lead_days)
 
 
 def purchases(windows: Sequence[Window]) -> list[Window]:

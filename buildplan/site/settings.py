@@ -6,11 +6,15 @@
 | RIVETLOFT_SECRET_KEY | signs sessions and sign-in links | made once, kept in .secret-key beside manage.py |
 | RIVETLOFT_HOSTS | names the site answers to, by commas | localhost, 127.0.0.1, [::1] |
 | RIVETLOFT_HTTPS | 1 where a proxy in front speaks HTTPS: secure cookies, redirect, HSTS | 0 |
-| RIVETLOFT_ADDRESS | the site's address as the QR codes on labels say it, such as `https://rivetloft.club.example` | the address asked for |
+| RIVETLOFT_ADDRESS | the site's address in labels, feeds and mails, such as `https://rivetloft.club.example` | the address asked for |
 | RIVETLOFT_TIME_ZONE | whose midnight ends a day | UTC |
 | RIVETLOFT_RATE | requests a minute that the API takes of one device, or of one signed-in person | 600 |
 | RIVETLOFT_STRANGERS_RATE | the same of one address, without a token that is good | 60 |
 | RIVETLOFT_UPLOADS | folder of photos, which the web server must not show by itself | uploads beside manage.py |
+| RIVETLOFT_MAIL_HOST | the mail server that `manage.py digest` sends through | mails are printed |
+| RIVETLOFT_MAIL_PORT | its port: 465 speaks TLS at once, 25 none, any other STARTTLS | 587 |
+| RIVETLOFT_MAIL_USER, RIVETLOFT_MAIL_PASSWORD | how to sign in there | no signing in |
+| RIVETLOFT_MAIL_FROM | whom its mails come from | rivetloft@localhost |
 | RIVETLOFT_DEBUG | 1 shows tracebacks: never in a club | 0 |
 """
 
@@ -154,6 +158,16 @@ LOGOUT_REDIRECT_URL = "sign-in"
 PASSWORD_RESET_TIMEOUT = 3 * 24 * 3600  # seconds a sign-in link lives
 
 RIVETLOFT_ADDRESS = _address()
+
+EMAIL_HOST = os.environ.get("RIVETLOFT_MAIL_HOST", "").strip()
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'console'}.EmailBackend"
+EMAIL_PORT = _number("RIVETLOFT_MAIL_PORT", 587)
+EMAIL_HOST_USER = os.environ.get("RIVETLOFT_MAIL_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("RIVETLOFT_MAIL_PASSWORD", "")
+EMAIL_USE_SSL = EMAIL_PORT == 465  # noqa: PLR2004 - submissions (RFC 8314)
+EMAIL_USE_TLS = EMAIL_PORT not in {25, 465}
+EMAIL_TIMEOUT = 30  # seconds
+DEFAULT_FROM_EMAIL = os.environ.get("RIVETLOFT_MAIL_FROM", "").strip() or "rivetloft@localhost"
 
 LANGUAGE_CODE = "en"
 TIME_ZONE = os.environ.get("RIVETLOFT_TIME_ZONE", "UTC")

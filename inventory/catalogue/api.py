@@ -56,6 +56,7 @@ class ItemOut(serializers.Serializer[Item]):
     life_months = serializers.IntegerField(allow_null=True)
     open_life_days = serializers.IntegerField(allow_null=True)
     min_life_days = serializers.IntegerField()
+    extend_part = SizeField(allow_null=True, help_text="of its life, for each passed update test; null: it can't be extended")
     diameter = SizeField(allow_null=True)
     gravity = DecimalOut(allow_null=True)
     base = DecimalOut(allow_null=True)
@@ -75,6 +76,7 @@ class ItemPatch(serializers.Serializer[Item]):
     life_months = serializers.IntegerField(required=False, allow_null=True, min_value=1, max_value=MOST_MONTHS)
     open_life_days = serializers.IntegerField(required=False, allow_null=True, min_value=0, max_value=MOST_DAYS)
     min_life_days = serializers.IntegerField(required=False, min_value=0, max_value=MOST_DAYS)
+    extend_part = SizeField(required=False, allow_null=True, help_text="1/2 where each passed update test adds half its life")
     diameter = SizeField(required=False, allow_null=True)
     gravity = serializers.DecimalField(9, 6, required=False, allow_null=True, min_value=LEAST_PART)
     base = serializers.DecimalField(12, 6, required=False, allow_null=True, min_value=LEAST_PART)
@@ -119,6 +121,7 @@ ITEM = {
     "life_months": None,
     "open_life_days": None,
     "min_life_days": 0,
+    "extend_part": None,
     "diameter": "1/8",
     "gravity": None,
     "base": None,

@@ -3,7 +3,7 @@
 from typing import ClassVar
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 
 from inventory.catalogue import calc
 from inventory.catalogue.models import Identifier, Item, Kind

@@ -42,6 +42,7 @@ class Item(models.Model):
     life_months = models.PositiveIntegerField("life in months", null=True, blank=True)
     open_life_days = models.PositiveIntegerField("opened life in days", null=True, blank=True)
     min_life_days = models.PositiveIntegerField("smallest remaining life in days", default=0)
+    extend_part = FractionField("part of its life that a passed test adds", null=True, blank=True)  # none: it can't be extended
     diameter = FractionField("diameter in inches", null=True, blank=True)
     gravity = models.DecimalField("specific gravity", max_digits=9, decimal_places=6, null=True, blank=True)
     base = models.DecimalField("parts of base", max_digits=12, decimal_places=6, null=True, blank=True)

@@ -36,6 +36,7 @@ class ItemData:
     life_months: int | None = None
     open_life_days: int | None = None
     min_life_days: int = 0
+    extend_part: Fraction | None = None
     diameter: Fraction | None = None
     gravity: Decimal | None = None
     base: Decimal | None = None
@@ -257,6 +258,11 @@ def _check_life(data: ItemData) -> None:
         raise BadQuantity(f"a life of {data.life_months} months is none: leave it out where it isn't known")
 
 
+def _check_extension(data: ItemData) -> None:
+    if data.extend_part is not None and not 0 < data.extend_part <= 1:
+        raise BadQuantity(f"a passed test adds a part of the original life, over 0 and at most 1, not {data.extend_part}: a half is 1/2")
+
+
 _CHECKS: Mapping[str, Callable[[ItemData], object]] = {
     "code": lambda data: _checked_key(data.code),
     "name": lambda data: filled("name", data.name, MOST_NAME),
@@ -265,6 +271,7 @@ _CHECKS: Mapping[str, Callable[[ItemData], object]] = {
     "identifiers": _check_identifiers,
     "pack": _check_pack,
     "life_months": _check_life,
+    "extend_part": _check_extension,
 }
 
 

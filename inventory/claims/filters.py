@@ -2,7 +2,7 @@
 
 from typing import ClassVar
 
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 
 from inventory.claims.models import Claim, ClaimRule, ClaimState, Fault
 from inventory.receiving.models import Sender

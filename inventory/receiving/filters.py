@@ -3,7 +3,7 @@
 from typing import ClassVar
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 
 from inventory.catalogue.filters import items_like, items_of
 from inventory.receiving.models import Bag, Crate, PackingLine

@@ -24,12 +24,12 @@ from inventory.scanning.lookups import Known, Meaning, Spot
 from inventory.scanning.models import Scan
 from inventory.stock import queries as stock_queries
 from inventory.stock import services as stock
-from inventory.stock.batch import Batch, Meant, OlderThanCount, Told
+from inventory.stock.batch import Batch, Meant, OlderThanCount, Posted, Told
 from inventory.stock.models import Lot, Movement, Place, State
 from inventory.tallying import services as tallying
 from inventory.tallying.batch import Batch as Counts
 from inventory.tallying.batch import Counted
-from inventory.tallying.models import Tally
+from inventory.tallying.batch import Row as Counting
 from inventory.tallying.services import OlderThanCorrection
 from inventory.workshop.models import Member
 
@@ -62,8 +62,8 @@ class Done:
     outcome: str = Scan.Outcome.DONE
     status: int = 200
     says: dict[str, Any] = field(default_factory=dict)
-    movements: Sequence[Movement] = ()
-    tally: Tally | None = None
+    movements: Sequence[Movement | Posted] = ()
+    tally: Counting | None = None
 
     def body(self) -> dict[str, Any]:
         """The answer as it is kept and sent."""
@@ -280,7 +280,8 @@ class _Turn:
         item = {lot.item_id: lot.item}
         others = Batch(meant=Meant(items=item, of=item), by=self._by, since=order.at, locked=False)
         usable = [other for other in others.lots.values() if other.pk != lot.pk and others.lies(other) and _serves(other, order.on)]
-        blocked = problems.Blocked(f"{problem}. {_lift(lot)}", lift=_lift(lot), lot=lot.pk, choices=_choices(others, usable, None))
+        why, lift = str(problem).removesuffix(f". {stock.what_lifts(lot)}"), _lift(lot)
+        blocked = problems.Blocked(f"{why}. {lift}", lift=lift, lot=lot.pk, choices=_choices(others, usable, None))
         blocked.title = problem.title
         return blocked
 
@@ -453,7 +454,7 @@ def _lift(lot: Lot) -> str:
         return "An owner, storekeeper or inspector may judge it good on the lot's page. Else take another lot"
     if not stock_queries.life_of(lot).known:
         return "Write the date on its label down on the lot's page, then scan again"
-    return "A later date, by its label or a passed update test, lifts that once it is written down on the lot's page. Else take another lot"
+    return f"{stock.what_lifts(lot)}. It is recorded on the lot's page. Else take another lot"
 
 
 def _says(order: Order, text: str, lot: Lot, quantity: Decimal | None) -> dict[str, Any]:

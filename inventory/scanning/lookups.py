@@ -1,11 +1,12 @@
 """What codes, places and bags mean in the workshop in scope: a fixed number of queries for a batch of scans."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from django.db import connection
-from django.db.models import F, Model
+from django.db.models import DecimalField, Field, Model
 from django.db.models.functions import Upper
 from django_scopes import get_scope
 from rapidfuzz import fuzz, process
@@ -13,6 +14,7 @@ from rapidfuzz import fuzz, process
 from inventory.catalogue import calc as codes
 from inventory.catalogue.models import Identifier, Item
 from inventory.common.problems import Problem
+from inventory.common.rows import batches
 from inventory.labels.models import Label
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.scanning.calc import Reading, read
@@ -153,8 +155,11 @@ def item_texts(reading: Reading) -> Iterable[str]:
 def _items(keys: Iterable[str]) -> dict[str, Item]:
     if not (wanted := set(keys)):
         return {}
-    rows = Item.objects.filter(identifiers__key__in=wanted).annotate(meant_by=F("identifiers__key"))
-    return {row.meant_by: row for row in rows}
+    found: dict[str, Item] = {}
+    for batch in batches(wanted):
+        for key, *row in _fetch(_ITEMS.format(keys=_marks(batch), **_NAMES), [_workshop(), *batch]):
+            found[key] = Item.from_db(connection.alias, _ITEM, [ready(value) for ready, value in zip(_READY, row, strict=True)])
+    return found
 
 
 def _may_be_token(text: str) -> bool:
@@ -233,12 +238,8 @@ def _bags(pairs: Iterable[tuple[str, str]]) -> Iterator[Spot]:
     tails = sorted({text for _, tail in pairs for text in _cased(tail)})
     if not heads:
         return
-    marks = [", ".join(["%s"] * len(texts)) for texts in (heads, tails)]
-    with connection.cursor() as cursor:
-        cursor.execute(_BAGS.format(heads=marks[0], tails=marks[1], **_NAMES), [get_scope()["workshop"].pk, *heads, *tails])
-        rows = cursor.fetchall()
     crates: dict[int, Crate] = {}
-    for row in rows:
+    for row in _fetch(_BAGS.format(heads=_marks(heads), tails=_marks(tails), **_NAMES), [_workshop(), *heads, *tails]):
         bag = Bag.from_db(connection.alias, _BAG, row[: len(_BAG)])
         if bag.crate_id not in crates:
             crates[bag.crate_id] = Crate.from_db(connection.alias, _CRATE, row[len(_BAG) :])
@@ -246,17 +247,50 @@ def _bags(pairs: Iterable[tuple[str, str]]) -> Iterator[Spot]:
         yield Spot(bag.crate, bag)
 
 
+def _fetch(sql: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+        return list(cursor.fetchall())
+
+
+def _workshop() -> int:
+    """The workshop in scope, without which nothing is read."""
+    pk: int = get_scope()["workshop"].pk
+    return pk
+
+
+def _marks(values: Sequence[object]) -> str:
+    return ", ".join(["%s"] * len(values))
+
+
 def _columns(model: type[Model], *needed: str) -> list[str]:
     """The columns of a table, or those that are needed of them; what else a row has is read when it is asked for."""
     return [field.attname for field in model._meta.concrete_fields if not needed or field.attname in needed]  # noqa: SLF001 - Django's documented API
 
 
+def _reader(field: "Field[Any, Any]") -> Callable[[Any], Any]:
+    """How a value of the database becomes the row's: our own fields say it."""
+    read_value = getattr(field, "from_db_value", None)
+    return (lambda value: value) if read_value is None else (lambda value: read_value(value, None, connection))
+
+
 _BAG, _CRATE = _columns(Bag), _columns(Crate, "id", "workshop_id", "bench_id", "code", "closed_on")
+# All that rules a lot's life, and more; what only sealants have is read when it is asked for.
+_OF_ITEM = [field for field in Item._meta.concrete_fields if not isinstance(field, DecimalField)]  # noqa: SLF001 - Django's documented API
+_ITEM = [field.attname for field in _OF_ITEM]
+_READY = [_reader(field) for field in _OF_ITEM]
 _NAMES = {
+    "identifier": Identifier._meta.db_table,  # noqa: SLF001 - likewise
+    "item": Item._meta.db_table,  # noqa: SLF001 - likewise
+    "item_columns": ", ".join(f'item."{name}"' for name in _ITEM),
     "bag": Bag._meta.db_table,  # noqa: SLF001 - likewise
     "crate": Crate._meta.db_table,  # noqa: SLF001 - likewise
     "columns": ", ".join([*(f'bag."{name}"' for name in _BAG), *(f'crate."{name}"' for name in _CRATE)]),
 }
+_ITEMS = """
+    SELECT identifier.key, {item_columns} FROM {identifier} identifier JOIN {item} item ON item.id = identifier.item_id
+    WHERE identifier.workshop_id = %s AND identifier.key IN ({keys})
+"""
 _BAGS = """
     SELECT {columns} FROM {bag} bag JOIN {crate} crate ON crate.id = bag.crate_id
     WHERE crate.workshop_id = %s AND UPPER(crate.code) IN ({heads}) AND UPPER(bag.path) IN ({tails})

@@ -2,7 +2,7 @@
 
 from typing import ClassVar
 
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 
 from inventory.scanning.acting import ACTIONS
 from inventory.scanning.models import Scan

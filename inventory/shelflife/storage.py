@@ -6,7 +6,7 @@ manual at or under 25 C and not below 16 C).
 """
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby, pairwise
@@ -100,7 +100,7 @@ def check_readings(readings: Sequence[Reading]) -> None:
             raise ValueError(f"reading {number}: {after.at} is not after the one before it ({before.at})")
 
 
-def storage(stays: Sequence[Stay], readings: dict[str, Sequence[Reading]], rule: StorageRule, *, until: datetime) -> Storage:
+def storage(stays: Sequence[Stay], readings: Mapping[str, Sequence[Reading]], rule: StorageRule, *, until: datetime) -> Storage:
     """What happened to a lot where it really lay, up to `until`. `readings` are by place, in order of time."""
     excursions: list[Excursion] = []
     gaps: list[Gap] = []

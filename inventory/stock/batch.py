@@ -9,7 +9,7 @@ database to answer it (measured by `tests.benchmarks.scans`).
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
@@ -18,13 +18,15 @@ from django.db import connection
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import PLACES, plain
+from inventory.common.inserts import insert
 from inventory.common.problems import Problem
 from inventory.common.quantities import not_negative, positive
 from inventory.common.rows import batches
+from inventory.common.texts import optional
 from inventory.stock import services
 from inventory.stock.models import End, Holding, Lot, Movement, Place, SetAside
 from inventory.stock.queries import NOTHING
-from inventory.stock.services import BadPlace, Line
+from inventory.stock.services import BadPlace
 from inventory.workshop import policy
 from inventory.workshop.models import Member
 
@@ -76,6 +78,25 @@ class _Ledger:
     ends: dict[str, int] = field(default_factory=dict)
 
 
+@dataclass(slots=True)
+class Posted:
+    """A movement to be written; it has its id once it is."""
+
+    lot_id: int
+    quantity: Decimal
+    source_id: int
+    target_id: int
+    on: date
+    at: datetime
+    note: str
+    ref: str
+    pk: int | None = None
+
+
+_COLUMNS = tuple(column.name for column in fields(Posted) if column.name != "pk")
+_HELD = ("lot_id", "place_id", "quantity")
+
+
 class Batch:
     """Lines of the ledger for some lots. Two queries to begin, one more to judge what moves, two to write.
 
@@ -90,8 +111,9 @@ class Batch:
         self.places: dict[int, Place] = {}
         self._held: dict[int, dict[int, Decimal]] = {}
         self._ledger: _Ledger | None = None
+        self._ends: dict[End, Place] = {}
         self._changed: dict[Spot, Decimal] = {}
-        self._movements: list[Movement] = []
+        self._movements: list[Posted] = []
         if locked and connection.features.has_select_for_update:  # SQLite has one writer: its transaction is the lock
             self._read(Meant(lots=_lock(by, meant)), meant.of)
         else:
@@ -122,7 +144,7 @@ class Batch:
         """What each place holds of a lot, by the place's id, where that is anything."""
         return {place: quantity for place, quantity in self._held[lot.pk].items() if quantity}
 
-    def move(self, *, lot: Lot, quantity: Decimal, source: Place, target: Place, told: Told) -> Movement:
+    def move(self, *, lot: Lot, quantity: Decimal, source: Place, target: Place, told: Told) -> Posted:
         """Carry `quantity` from one storage place to another."""
         self._allow("use_stock", lot, source, target)
         if source.pk == target.pk:
@@ -135,7 +157,7 @@ class Batch:
         services.refuse_too_much(lot, target, then)
         return self._post({(lot.pk, source.pk): left, (lot.pk, target.pk): then}, lot, quantity, source, target, told)
 
-    def use(self, *, lot: Lot, quantity: Decimal, place: Place, told: Told) -> Movement:
+    def use(self, *, lot: Lot, quantity: Decimal, place: Place, told: Told) -> Posted:
         """Use up `quantity`, for no step in particular: what is set aside stays so."""
         self._allow("use_stock", lot, place)
         quantity = positive(quantity)
@@ -147,7 +169,7 @@ class Batch:
         services.refuse_set_aside(lot, quantity, everywhere, self._past.set_aside.get(lot.pk, NOTHING))
         return self._post({(lot.pk, place.pk): left}, lot, quantity, place, self._end(End.USED), told)
 
-    def count(self, *, lot: Lot, place: Place, counted: Decimal, told: Told) -> Movement | None:
+    def count(self, *, lot: Lot, place: Place, counted: Decimal, told: Told) -> Posted | None:
         """Say what a place held when it was counted. What was used or carried since is kept; None where the ledger agrees.
 
         What was received since is not: goods are entered when somebody gets to it, often after they were counted.
@@ -173,7 +195,12 @@ class Batch:
     def write(self) -> None:
         """Write what was judged; the movements have their ids after it."""
         if self._movements:
-            services.post_many(self._by, self._movements, self._changed)
+            same = {"workshop_id": self._by.workshop_id, "by_id": self._by.pk}
+            holdings = [(lot, place, quantity) for (lot, place), quantity in self._changed.items()]
+            insert(Holding, {"workshop_id": self._by.workshop_id}, _HELD, holdings, instead=(("lot_id", "place_id"), ("quantity",)))
+            ids = insert(Movement, same, _COLUMNS, [[getattr(row, name) for name in _COLUMNS] for row in self._movements])
+            for row, pk in zip(self._movements, ids, strict=True):
+                row.pk = pk
         self._movements, self._changed = [], {}
 
     def _allow(self, permission: str, lot: Lot, *places: Place) -> None:
@@ -185,8 +212,10 @@ class Batch:
 
     def _post(  # noqa: PLR0913 - private: from where to where, and what is said of it
         self, spots: Mapping[Spot, Decimal], lot: Lot, quantity: Decimal, source: Place, target: Place, told: Told
-    ) -> Movement:
-        movement = Line(told.on, self._by, told.note, told.ref, told.at).movement(lot, quantity, source, target)
+    ) -> Posted:
+        movement = Posted(
+            lot.pk, quantity, source.pk, target.pk, told.on, told.at, optional("note", told.note, services.MOST_NOTE), told.ref
+        )
         for (_, place), then in spots.items():
             self._held[lot.pk][place] = then
         self._changed.update(spots)
@@ -203,10 +232,11 @@ class Batch:
         return self._ledger
 
     def _end(self, end: End) -> Place:
-        ends = self._past.ends
-        if end.value not in ends:
-            ends[end.value] = services.end_place(self._by.workshop, end).pk
-        return Place(pk=ends[end.value], workshop_id=self._by.workshop_id, name=end.value, path=end.value, key=end.value, end=end)
+        if end not in self._ends:
+            pk = self._past.ends.get(end.value) or services.end_place(self._by.workshop, end).pk
+            said = {"name": end.value, "path": end.value, "key": end.value, "end": end}
+            self._ends[end] = Place(pk=pk, workshop_id=self._by.workshop_id, **said)
+        return self._ends[end]
 
     def _since(self, lot: Lot, place: Place, at: datetime) -> list[_Moved]:
         return [moved for moved in self._past.later.get((lot.pk, place.pk), ()) if moved.at > at]

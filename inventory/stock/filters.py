@@ -4,7 +4,7 @@ from datetime import date
 from typing import ClassVar
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 
 from inventory.catalogue.filters import items_like, items_of
 from inventory.catalogue.models import Kind

@@ -88,6 +88,10 @@ class Lot(Dated):
     opened_on = models.DateField(null=True, blank=True)
     state = models.CharField(max_length=11, choices=State, default=State.GOOD)
     rounding = models.CharField(max_length=200, blank=True)  # how its quantity was converted, where that rounded
+    passes = models.PositiveSmallIntegerField(default=0)  # update tests that its batch passed
+    storage_until = models.DateField(null=True, blank=True)  # what it lay through set this day
+    storage_why = models.CharField(max_length=200, blank=True)
+    accepted_until = models.DateField(null=True, blank=True)  # the last day of an inspector's acceptance
 
     objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")

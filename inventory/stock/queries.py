@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from django.db import connection
@@ -57,11 +58,14 @@ class LedgerError:
     movements: Decimal
 
 
+LIVED = ("opened_on", "passes", "storage_until", "storage_why", "accepted_until")  # of a lot, as `life` takes them after its dates
+SAYS = ("life_months", "open_life_days", "min_life_days", "extend_part")  # of an item, as `rule` takes them after its kind
 _COLUMNS = (
     *("lot_id", "place_id", "lot__item_id", "lot__bench__code", "lot__item__code", "lot__item__name", "lot__item__kind"),
     *("lot__item__unit", "lot__code", "place__path", "quantity", "lot__state"),
-    *("lot__made_on", "lot__made_as", "lot__expires_on", "lot__expires_as", "lot__opened_on"),
-    *("lot__item__life_months", "lot__item__open_life_days", "lot__item__min_life_days"),
+    *("lot__made_on", "lot__made_as", "lot__expires_on", "lot__expires_as"),
+    *(f"lot__{name}" for name in LIVED),
+    *(f"lot__item__{name}" for name in SAYS),
 )
 
 
@@ -88,12 +92,12 @@ def set_aside_for_others(lot: Lot, ref: str) -> Decimal:
 
 def rule_of(item: Item) -> LifeRule:
     """What the item says of how long its lots live."""
-    return rule(item.kind, item.life_months, item.open_life_days, item.min_life_days)
+    return rule(item.kind, item.life_months, item.open_life_days, item.min_life_days, item.extend_part)
 
 
 def life_of(lot: Lot) -> Life:
     """What ends the lot's life, as far as its dates are known. Reads the item where it wasn't fetched with it."""
-    return life(rule_of(lot.item), lot.made, lot.expires, lot.opened_on)
+    return life(rule_of(lot.item), lot.made, lot.expires, *(getattr(lot, name) for name in LIVED))
 
 
 def ledger_errors(workshop: Workshop | None = None) -> list[LedgerError]:
@@ -122,18 +126,22 @@ def _set_asides() -> dict[int, Decimal]:
 
 def _held(aside: Mapping[int, Decimal], *row: Any) -> Held:
     lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, state, *dates = row
-    made_on, made_as, expires_on, expires_as, opened, *says = dates
+    made_on, made_as, expires_on, expires_as, *rest = dates
+    lived, says = rest[: len(LIVED)], rest[len(LIVED) :]
     made = of_columns(made_on, made_as)
     expires = of_columns(expires_on, expires_as)
-    found = life(rule(kind, *says), made, expires, opened)
+    found = life(rule(kind, *says), made, expires, *lived)
     set_aside = aside.get(lot_id, NOTHING)
     what = (lot_id, place_id, item_id, bench, code, name, kind, unit, lot, place, quantity, set_aside, state)
-    return Held(*what, made, expires, opened, found)
+    return Held(*what, made, expires, lived[0], found)
 
 
-def rule(kind: str, life_months: int | None, open_life_days: int | None, min_life_days: int) -> LifeRule:
+def rule(
+    kind: str, life_months: int | None, open_life_days: int | None, min_life_days: int, extend_part: Fraction | None = None
+) -> LifeRule:
     """How long lots of such an item live: sealants and chemicals, and whatever has a life, count only with a known end."""
-    return LifeRule(life_months, open_life_days, min_life_days, timed=kind in DYING or life_months is not None)
+    timed = kind in DYING or life_months is not None
+    return LifeRule(life_months, open_life_days, min_life_days, timed=timed, extend_part=extend_part)
 
 
 _TABLES = {model.__name__.lower(): model._meta.db_table for model in (Movement, Holding, Place, Lot, Item, Workshop)}  # noqa: SLF001

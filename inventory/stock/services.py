@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Protocol
 
 from django.db import transaction
 from django.db.models import F, Value
@@ -26,7 +27,7 @@ from inventory.common.rows import BATCH, batches, find_or_make, referring
 from inventory.common.texts import BadText, filled, optional
 from inventory.shelflife.calc import StatedDate
 from inventory.stock import calc, queries
-from inventory.stock.models import Dated, End, Holding, Lot, Movement, Place, SetAside, State
+from inventory.stock.models import End, Holding, Lot, Movement, Place, SetAside, State
 from inventory.workshop import policy
 from inventory.workshop.models import Bench, Member, Workshop
 
@@ -320,9 +321,14 @@ def find_or_make_lot(  # noqa: PLR0913 - what tells one lot from another
         made, expires = made or siblings[0].made, expires or siblings[0].expires
         data = LotData(item.pk, data.code, made, expires, opened, state, rounding)
     for lot in siblings:
-        if (lot.opened_on, lot.state) == (opened, state) and (lot.made, lot.expires) == (made, expires):
+        if (lot.opened_on, lot.state) == (opened, state) and (lot.made, lot.expires) == (made, expires) and not _apart(lot):
             return lot, False
     return make_lots(bench=bench, lots=[data], by=by)[0], True
+
+
+def _apart(lot: Lot) -> bool:
+    """Whether it lay through, or was accepted for, what more of its batch did not."""
+    return lot.storage_until is not None or lot.accepted_until is not None
 
 
 @transaction.atomic
@@ -351,7 +357,8 @@ def _plain_lots(bench: Bench, lots: Sequence[LotData], by: Member) -> dict[LotDa
     present: dict[LotData, Lot] = {}
     for batch in batches({data.item_id for data in lots}):
         for lot in Lot.objects.filter(bench=bench, item__in=batch, code="").order_by("-pk"):
-            present[LotData(lot.item_id, "", lot.made, lot.expires, lot.opened_on, lot.state)] = lot
+            if not _apart(lot):
+                present[LotData(lot.item_id, "", lot.made, lot.expires, lot.opened_on, lot.state)] = lot
     missing = list(dict.fromkeys(data for data in lots if data not in present))
     return present | dict(zip(missing, make_lots(bench=bench, lots=missing, by=by), strict=True))
 
@@ -361,7 +368,17 @@ def make_lots(*, bench: Bench, lots: Sequence[LotData], by: Member) -> list[Lot]
     """Make new lots on `bench`, in the order given, for a file that says what each is. Refuses dates that make no sense together."""
     policy.require(by, "keep_stock", bench)
     items = items_by_id(data.item_id for data in lots)
-    return create_many([_lot(bench, items.get(data.item_id), data) for data in lots], by)
+    passes = _passes(lots)
+    return create_many([_lot(bench, items.get(data.item_id), data, passes) for data in lots], by)
+
+
+def _passes(lots: Sequence[LotData]) -> dict[tuple[int, str], int]:
+    """The update tests that the batches of new lots have passed here already, by item and code. One query for each 500 items."""
+    found: dict[tuple[int, str], int] = {}
+    for batch in batches(sorted({data.item_id for data in lots if data.code})):
+        rows = Lot.objects.filter(item__in=batch, passes__gt=0).exclude(code="")
+        found.update(((item, code), passes) for item, code, passes in rows.order_by("passes").values_list("item_id", "code", "passes"))
+    return found
 
 
 @transaction.atomic
@@ -427,7 +444,16 @@ def lock(lots: Iterable[Lot]) -> dict[int, Lot]:
     return found
 
 
-def state_dates(row: Dated, made: StatedDate | None, expires: StatedDate | None) -> None:
+class HasDates(Protocol):
+    """A row with the dates of a label."""
+
+    made_on: date | None
+    made_as: str
+    expires_on: date | None
+    expires_as: str
+
+
+def state_dates(row: HasDates, made: StatedDate | None, expires: StatedDate | None) -> None:
     """Set both dates of a lot or packing line as precisely as they are stated; it is not saved."""
     row.made_on, row.made_as = (made.last_day, made.precision) if made else (None, "day")
     row.expires_on, row.expires_as = (expires.last_day, expires.precision) if expires else (None, "day")
@@ -437,7 +463,7 @@ def _locked(lot: Lot) -> Lot:
     return lock([lot])[lot.pk]
 
 
-def _lot(bench: Bench, item: Item | None, data: LotData) -> Lot:
+def _lot(bench: Bench, item: Item | None, data: LotData, passes: Mapping[tuple[int, str], int]) -> Lot:
     if item is None:
         raise policy.NotAllowed("this item is another workshop's")
     lot = Lot(
@@ -449,6 +475,7 @@ def _lot(bench: Bench, item: Item | None, data: LotData) -> Lot:
         state=_checked_state(data.state),
         rounding=data.rounding,
     )
+    lot.passes = passes.get((data.item_id, lot.code), 0)
     state_dates(lot, data.made, data.expires)
     _refuse_bad_dates(lot)
     return lot
@@ -687,7 +714,12 @@ def refuse_unusable(lot: Lot, on: date) -> None:
     except ValueError as error:
         raise BadDates(f"{named(lot)}: {error}") from error
     if reason:
-        raise NotUsable(f"{named(lot)} {reason}")
+        raise NotUsable(f"{named(lot)} {reason}. {what_lifts(lot)}")
+
+
+def what_lifts(lot: Lot) -> str:
+    """What would let a lot be used whose life has ended or isn't known, as a sentence."""
+    return calc.lifts(queries.rule_of(lot.item), queries.life_of(lot))
 
 
 def refuse_set_aside(lot: Lot, used: Decimal, left: Decimal, others: Decimal) -> None:

@@ -1,6 +1,6 @@
 """Shelves: what lies where, counted and corrected; a lot with its ledger."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django import forms
@@ -72,11 +72,8 @@ def _adjust(form: CountForm, held: Holding, request: MemberRequest) -> None:
     messages.success(request, f"{what}: {plain(given['counted'])} {held.lot.item.unit} now; the difference is in the ledger.")
 
 
-@require_GET
-@members_only
-def lot(request: MemberRequest, pk: int) -> HttpResponse:
-    """One lot: its dates, where it lies, what moved."""
-    found = _lot(pk)
+def lot_page(request: MemberRequest, found: Lot, more: Mapping[str, Any]) -> HttpResponse:
+    """One lot: its dates, where it lies, what moved; `more` is what later slices tell of it."""
     page = Paginator(queries.movements(lot=found), PAGE).get_page(request.GET.get("page"))
     lines = [queries.LedgerLine(*row) for row in page.object_list]
     context = {
@@ -89,14 +86,15 @@ def lot(request: MemberRequest, pk: int) -> HttpResponse:
         "dates_form": DatesForm(lot=found) if policy.allowed(request.member, "keep_stock") else None,
         "today": timezone.localdate(),
     }
-    return render(request, "stock/lot.html", context)
+    return render(request, "stock/lot.html", {**context, **more})
 
 
 def _needed_to_reverse(line: queries.LedgerLine) -> str:
     return "use_stock" if line.within else "keep_stock"
 
 
-def _lot(pk: int) -> Lot:
+def lot_of(pk: int) -> Lot:
+    """The lot of an id, with what its page says of it."""
     return get_object_or_404(Lot.objects.select_related("item", "bench"), pk=pk)
 
 
@@ -104,23 +102,24 @@ def _lot(pk: int) -> Lot:
 @members_only
 def lot_state(request: MemberRequest, pk: int) -> HttpResponse:
     """Judge a lot."""
-    found = _lot(pk)
+    found = lot_of(pk)
     form = StateForm(request.POST if request.method == "POST" else None, initial={"state": found.state})
     done = f"{services.named(found)} is judged."
-    return _change(request, found, form, done, lambda: services.set_state(lot=found, by=request.member, **form.cleaned_data))
+    return change_lot(request, found, form, done, lambda: services.set_state(lot=found, by=request.member, **form.cleaned_data))
 
 
 @require_http_methods(["GET", "POST"])
 @members_only
 def lot_dates(request: MemberRequest, pk: int) -> HttpResponse:
     """Write down the dates on a lot's label."""
-    found = _lot(pk)
+    found = lot_of(pk)
     form = DatesForm(request.POST if request.method == "POST" else None, lot=found)
     done = f"{services.named(found)} has these dates now."
-    return _change(request, found, form, done, lambda: services.set_dates(lot=found, by=request.member, **form.cleaned_data))
+    return change_lot(request, found, form, done, lambda: services.set_dates(lot=found, by=request.member, **form.cleaned_data))
 
 
-def _change(request: MemberRequest, found: Lot, form: forms.Form, done: str, write: Callable[[], object]) -> HttpResponse:
+def change_lot(request: MemberRequest, found: Lot, form: forms.Form, done: str, write: Callable[[], object]) -> HttpResponse:
+    """Show a form of a lot, or do what it asks and go back to the lot."""
     if request.method == "POST" and attempt(form, write):
         messages.success(request, done)
         return redirect("lot", found.pk)

@@ -5,8 +5,8 @@ The read is SQL of our own, for the reason that `inventory.stock.batch` gives.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, fields
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -15,8 +15,9 @@ from django.db import connection
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import PLACES, plain
+from inventory.common.inserts import insert
 from inventory.common.quantities import positive
-from inventory.common.rows import BATCH, batches
+from inventory.common.rows import batches
 from inventory.common.texts import optional
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.shelflife.calc import StatedDate
@@ -58,6 +59,29 @@ class _Line:
     found: Decimal = NOTHING
 
 
+@dataclass(slots=True)
+class Row:
+    """A tally to be written; it has its id once it is."""
+
+    crate_id: int
+    bag_id: int | None
+    item_id: int
+    quantity: Decimal
+    lot_code: str
+    note: str
+    at: datetime
+    request_key: UUID
+    line_id: int | None = None
+    made_on: date | None = None
+    made_as: str = "day"
+    expires_on: date | None = None
+    expires_as: str = "day"
+    pk: int | None = None
+
+
+_COLUMNS = tuple(column.name for column in fields(Row) if column.name != "pk")
+
+
 class Batch:
     """Counts in some crates, which are held until the transaction ends. Three queries to begin at most, one to write."""
 
@@ -66,15 +90,15 @@ class Batch:
         self._by = by
         self._closed = _locked_crates({crate for crate, _ in wanted}, by)
         self._lines = _lines(wanted, by)
-        self._rows: list[Tally] = []
+        self._rows: list[Row] = []
 
-    def tally(self, *, crate: Crate, bag: Bag | None, counted: Counted, at: datetime, request_key: UUID) -> Tally:
+    def tally(self, *, crate: Crate, bag: Bag | None, counted: Counted, at: datetime, request_key: UUID) -> Row:
         """Count more of an item in a bag, or in none: see `services.tally`, which finds its line by the same rule."""
         policy.require(self._by, "tally")
         policy.own(self._by, crate, counted.item)
         if (closed_on := self._closed[crate.pk]) is not None:
             raise services.CountingClosed(f"counting of crate {crate.code} was closed on {closed_on}: open it again to count more")
-        row = self._row(crate, bag, counted, at, request_key)
+        row = _row(crate, bag, counted, at, request_key)
         line = self._line_of(crate, bag, counted)
         if line is not None:
             self._refuse_older(line, row, at)
@@ -86,36 +110,31 @@ class Batch:
     def write(self) -> None:
         """Write what was counted; the tallies have their ids after it."""
         if self._rows:
-            Tally.objects.bulk_create(self._rows, batch_size=BATCH)
+            same = {"workshop_id": self._by.workshop_id, "by_id": self._by.pk, "how": How.SCAN.value}
+            ids = insert(Tally, same, _COLUMNS, [[getattr(row, name) for name in _COLUMNS] for row in self._rows])
+            for row, pk in zip(self._rows, ids, strict=True):
+                row.pk = pk
         self._rows = []
-
-    def _row(self, crate: Crate, bag: Bag | None, counted: Counted, at: datetime, request_key: UUID) -> Tally:
-        row = Tally(
-            workshop_id=crate.workshop_id,
-            crate=crate,
-            bag=bag,
-            item=counted.item,
-            quantity=positive(counted.quantity),
-            how=How.SCAN,
-            lot_code=optional("lot code", counted.lot_code, stock.MOST_CODE),
-            note=optional("note", counted.note, services.MOST_NOTE),
-            by=self._by,
-            at=at,
-            request_key=request_key,
-        )
-        services.set_dates(row, counted.made, counted.expires)
-        return row
 
     def _line_of(self, crate: Crate, bag: Bag | None, counted: Counted) -> _Line | None:
         near = [line for line in self._lines.get((crate.pk, counted.item.pk), ()) if _is_near(line, bag)]
         return min(near, key=lambda line: services.rank(line, bag, counted.lot_code, line.found), default=None)
 
-    def _refuse_older(self, line: _Line, row: Tally, at: datetime) -> None:
+    def _refuse_older(self, line: _Line, row: Row, at: datetime) -> None:
         if line.corrected is not None and line.corrected > at:
             raise services.OlderThanCorrection(
                 f"{plain(row.quantity)} of what was counted at {at:%Y-%m-%d %H:%M} UTC, but somebody said how many there are in all at "
                 f"{line.corrected:%Y-%m-%d %H:%M}: look into the bag, then say how many there are in all"
             )
+
+
+def _row(crate: Crate, bag: Bag | None, counted: Counted, at: datetime, request_key: UUID) -> Row:
+    lot_code, note = optional("lot code", counted.lot_code, stock.MOST_CODE), optional("note", counted.note, services.MOST_NOTE)
+    quantity = positive(counted.quantity)
+    row = Row(crate.pk, bag.pk if bag else None, counted.item.pk, quantity, lot_code, note, at, request_key)
+    if counted.made or counted.expires:
+        services.set_dates(row, counted.made, counted.expires)
+    return row
 
 
 def _is_near(line: _Line, bag: Bag | None) -> bool:
@@ -125,7 +144,7 @@ def _is_near(line: _Line, bag: Bag | None) -> bool:
 
 _NAMES = {model.__name__.lower(): model._meta.db_table for model in (Bag, Crate, PackingLine, Tally)}  # noqa: SLF001 - Django's documented API
 _CRATES = "SELECT id, closed_on FROM {crate} WHERE workshop_id = %s AND id IN ({marks}) ORDER BY id"
-# The plus keeps SQLite from reading all lines of the workshop. A correction counts unless it was taken back. What takes one back is no correction itself.
+# The plus keeps SQLite from reading all lines of the workshop. A correction counts unless it was taken back; what takes one back is none.
 _LINES = """
     SELECT line.id, line.bag_id, bag.path, line.quantity, line.lot_code, line.crate_id, line.item_id,
         (SELECT MAX(t.at) FROM {tally} t LEFT JOIN {tally} undoing ON undoing.undoes_id = t.id

@@ -3,7 +3,7 @@
 from typing import ClassVar
 
 from django.db.models import Q, QuerySet
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 
 from inventory.catalogue.filters import items_of
 from inventory.receiving.filters import MOST_ID, MOST_TEXT

@@ -331,7 +331,7 @@ def _taken(line: PackingLine) -> Decimal:
     return queries.taken([ref]).get((ref, line.item_id), calc.NOTHING)
 
 
-def set_dates(row: Tally, made: StatedDate | None, expires: StatedDate | None) -> None:
+def set_dates(row: stock.HasDates, made: StatedDate | None, expires: StatedDate | None) -> None:
     """Say what the label states. Raises where the two dates make no sense together."""
     try:
         limits(made=made, expires=expires)

@@ -7,7 +7,7 @@ from django.http import Http404
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_variables
-from django_filters import rest_framework as filters  # type: ignore[import-untyped]
+from django_filters import rest_framework as filters
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_view
 from rest_framework import serializers
 from rest_framework.generics import ListAPIView

@@ -167,6 +167,50 @@ class Device(models.Model):
         return self.name
 
 
+class FeedAddress(models.Model):
+    """The secret address of a member's calendar feed. It is shown once; only its hash is kept. A new one ends the one before.
+
+    `prefix` is the readable start of the secret, to find the row; `digest` is the SHA-256 of all of it. Both are None once it is ended.
+    """
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="feed_addresses")
+    member = models.OneToOneField(Member, on_delete=models.PROTECT, related_name="feed_address")
+    prefix = models.CharField(max_length=16, unique=True, null=True)  # noqa: DJ001 - many are ended, and two blanks would not be unique
+    digest = models.CharField(max_length=64, null=True)  # noqa: DJ001 - goes with it
+    made_at = models.DateTimeField()
+
+    objects = WorkshopManager()
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+", excluded_fields=["digest"])
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(prefix=None, digest=None) | models.Q(prefix__isnull=False, digest__isnull=False),
+                name="feed_address_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        """Where it starts."""
+        return self.prefix or "ended"
+
+
+class DigestMail(models.Model):
+    """Whether a member wants what is due by mail, and the day of the last one: there is one a day at most."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="digest_mails")
+    member = models.OneToOneField(Member, on_delete=models.PROTECT, related_name="digest_mail")
+    wanted = models.BooleanField(default=False)
+    sent_on = models.DateField(null=True, blank=True)
+
+    objects = WorkshopManager()
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+", excluded_fields=["sent_on"])
+
+    def __str__(self) -> str:
+        """What they want."""
+        return "wanted" if self.wanted else "not wanted"
+
+
 class KeptAnswer(models.Model):
     """What a creating request with an Idempotency-Key was answered, kept in the transaction of its effect.
 

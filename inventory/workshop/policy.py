@@ -15,10 +15,11 @@ PERMISSIONS: Mapping[str, frozenset[str]] = {
     "use_stock": _HANDS,  # finish a step, take it back, use, move
     "plan": _HANDS,  # dates of steps, set-asides
     "tally": _HANDS,  # count what came
+    "log_temperatures": _HANDS,  # of a place; correcting a log takes keep_stock
     "keep_stock": frozenset({Role.OWNER, Role.STOREKEEPER}),  # receive, count and correct, scrap
     "order": frozenset({Role.OWNER, Role.STOREKEEPER}),
     "judge_lots": frozenset({Role.OWNER, Role.STOREKEEPER, Role.INSPECTOR}),
-    "accept": frozenset({Role.INSPECTOR}),  # that one thing may serve for another in a step
+    "accept": frozenset({Role.INSPECTOR}),  # that one thing may serve for another in a step; that a lot past its life may be used
     "manage": frozenset({Role.OWNER}),
     "issue_devices": frozenset({Role.OWNER, Role.STOREKEEPER}),  # for oneself
     "all_devices": frozenset({Role.OWNER}),  # see and revoke what is another's

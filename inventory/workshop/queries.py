@@ -7,7 +7,7 @@ from django_scopes import scopes_disabled
 
 from inventory.common.problems import Problem
 from inventory.workshop import policy, tokens
-from inventory.workshop.models import Device, Member, User, Workshop
+from inventory.workshop.models import Device, DigestMail, FeedAddress, Member, User, Workshop
 
 
 def membership(user: Any, named: str | None, chosen: str | None) -> Member | None:
@@ -54,6 +54,29 @@ def devices(member: Member) -> QuerySet[Device]:
     if not policy.allowed(member, "all_devices"):
         found = found.filter(member=member)
     return found.order_by(F("revoked_at").desc(nulls_first=True), "name", "pk")
+
+
+def feed_of(text: str) -> FeedAddress | None:
+    """The feed that a secret opens, with its member and workshop; None for one that is unknown or ended, or whose member left.
+
+    One query, none for a text that can't be a secret. As with a device's token, the prefix finds the row and the rest is compared.
+    """
+    secret = tokens.read(text, tokens.FEED)
+    if secret is None:
+        return None
+    with scopes_disabled():  # it is found across workshops, before any is the scope
+        found = FeedAddress.objects.filter(prefix=secret.prefix, member__active=True, member__user__is_active=True)
+        address = found.select_related("member", "workshop").first()
+    return address if address is not None and secret.is_of(address.digest or "") else None
+
+
+def digest_mails(*, workshop: Workshop | None = None, to: str | None = None) -> list[DigestMail]:
+    """Who wants what is due by mail, with their members, users and workshops: everywhere, of one workshop, of one address. One query."""
+    named = {"workshop": workshop, "member__user__email__iexact": to}
+    with scopes_disabled():  # the mails of all workshops go out in one run
+        wanted = DigestMail.objects.filter(wanted=True, member__active=True, member__user__is_active=True)
+        wanted = wanted.filter(**{name: value for name, value in named.items() if value is not None})
+        return list(wanted.select_related("member__user", "workshop").order_by("workshop__code", "member__user__email"))
 
 
 def workshop_of(code: str | None) -> Workshop:

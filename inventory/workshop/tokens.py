@@ -1,4 +1,4 @@
-"""Tokens of devices: `rl_PREFIX_SECRET`.
+"""Tokens of devices, `rl_PREFIX_SECRET`, and secrets of calendar feeds, `rf_PREFIX_SECRET`: neither serves as the other.
 
 The secret is 256 random bits, so SHA-256 alone keeps it: a slow hash is for passwords, which people choose and which can be guessed. To
 try 2^256 secrets is out of reach however fast the hash, and a slow one would only tax each honest request.
@@ -14,8 +14,9 @@ from dataclasses import dataclass
 _READABLE = "23456789abcdefghjkmnpqrstuvwxyz"  # without 0 and o, 1, i and l: a prefix is read aloud and compared by eye
 _PREFIX_LENGTH = 8
 _SECRET_BYTES = 32
-_PREFIX = rf"rl_[{_READABLE}]{{{_PREFIX_LENGTH}}}"
-_FORM = re.compile(rf"({_PREFIX})_[a-z2-7]{{52}}", re.ASCII)
+_PREFIX = rf"_[{_READABLE}]{{{_PREFIX_LENGTH}}}"
+_REST = r"_[a-z2-7]{52}"
+DEVICE, FEED = "rl", "rf"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -35,14 +36,14 @@ class Token:
         return hmac.compare_digest(self.digest, digest)
 
 
-def make_prefix() -> str:
+def make_prefix(kind: str = DEVICE) -> str:
     """The start of a new token."""
-    return f"rl_{''.join(secrets.choice(_READABLE) for _ in range(_PREFIX_LENGTH))}"
+    return f"{kind}_{''.join(secrets.choice(_READABLE) for _ in range(_PREFIX_LENGTH))}"
 
 
-def is_prefix(text: str) -> bool:
+def is_prefix(text: str, kind: str = DEVICE) -> bool:
     """Whether a token may start with `text`."""
-    return re.fullmatch(_PREFIX, text) is not None
+    return re.fullmatch(kind + _PREFIX, text, re.ASCII) is not None
 
 
 def make(prefix: str) -> Token:
@@ -51,7 +52,7 @@ def make(prefix: str) -> Token:
     return Token(prefix, f"{prefix}_{secret}")
 
 
-def read(text: str) -> Token | None:
+def read(text: str, kind: str = DEVICE) -> Token | None:
     """The token that `text` is; None for what can't be one, which then costs no query."""
-    found = _FORM.fullmatch(text)
+    found = re.fullmatch(f"({kind}{_PREFIX}){_REST}", text, re.ASCII)
     return Token(found[1], text) if found else None

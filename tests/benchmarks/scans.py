@@ -228,7 +228,7 @@ def main() -> None:
     if len(sys.argv) == 1 or sys.argv[1:] == ["replan"]:
         took, seen, whole = replan({"items": 600, "steps": 3000, "call_outs": 25_000, "lots": 12_000})
         print(
-            f"a scan {1000 * took:.1f} ms, and its item's shortfall anew {1000 * (seen - took):.1f} ms more, all of it {1000 * whole:.0f} ms"
+            f"a scan {1000 * took:.1f} ms, and its item's shortfall anew {1000 * (seen - took):.1f} ms more; all of it {1000 * whole:.0f}"
         )
 
 

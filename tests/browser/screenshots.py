@@ -1,5 +1,6 @@
 """The README's pictures, made from the demo: `python -m tests.browser.screenshots`. Writes docs/screens/."""
 
+import json
 import os
 import re
 import subprocess
@@ -45,10 +46,34 @@ def main():
     try:
         wait()
         link = re.search(r"http://\S+/sign-in/link/\S+", log.read_text())[0]
+        count_some(re.search(r"Device +(\S+)", log.read_text())[1])
         photograph(link)
     finally:
         server.terminate()
         server.wait()
+
+
+def count_some(token):
+    """Take the crate in and count two of its bags, one of them short and with a dented rib, so that its pages have something to show."""
+
+    def ask(path, body=None):
+        headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+        data = None if body is None else json.dumps(body).encode()
+        asked = urllib.request.Request(f"{ADDRESS}/api/v1/{path}", data, headers)  # noqa: S310 - our own address
+        with urllib.request.urlopen(asked, timeout=30) as answer:  # noqa: S310 - likewise
+            return json.load(answer)
+
+    [crate] = ask("crates?code=CRATE-7")["results"]
+    bags = {bag["path"]: bag["id"] for bag in ask(f"bags?crate={crate['code']}")["results"]}
+    ask(f"crates/{crate['id']}/arrived", {})
+    for line in ask(f"lines?crate={crate['code']}")["results"]:
+        if line["bag"] in {"7A/2", "7B"}:
+            short = 6 if line["item"] == "MS20470AD4-6" else 0
+            counted = str(int(line["quantity"]) - short)
+            ask("tallies", {"line": line["id"], "quantity": counted, "finding": "good"})
+    ask("tallies", {"bag": bags["7A/3"], "item": "FUS.501", "quantity": "1", "finding": "damaged", "note": "flange dented"})
+    ask(f"bags/{bags['7B']}/finish", {})
+    ask(f"crates/{crate['id']}/put-away", {"place": "Hangar/Rack 2/Drawer 7", "bag": bags["7B"]})
 
 
 def wait():

@@ -69,8 +69,8 @@ def test_enter_key_looks_and_never_loads_or_teaches(page, live_server, signed_in
 
     choose(page, f"{loads.PACKING}\n7A,1,SEAL-B2,50\n")
     page.get_by_label("Crate").press("Enter")
-    page.get_by_text("into crate CRATE-8").wait_for()
+    page.get_by_text("1 line in 1 bag, into crate CRATE-8").wait_for()
     page.get_by_label("Crate").fill("CRATE-9")
     page.get_by_label("Crate").press("Enter")
-    page.get_by_text("into crate CRATE-9").wait_for()
+    page.get_by_text("1 line in 1 bag, into crate CRATE-9").wait_for()
     assert not Crate.objects.exists()

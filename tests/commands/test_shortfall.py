@@ -149,3 +149,26 @@ def test_shortfall_joins_projects_and_labels_their_steps(scene, bench):
     found = answer("--project", "TERN-2", *ASKED)
     assert found["project"] == "TERN-2,TERN-1"
     assert found["lines"][0]["steps"] == ["TERN-1:F3-04", "TERN-2:A1", "TERN-1:F3-05"]
+
+
+@pytest.fixture
+def sealing(workshop, project):
+    """A sealant that lives three months, short on two weekends too far apart for one purchase."""
+    sealant = factories.ItemFactory(workshop=workshop, code="SEAL-B2", kind="sealant", unit="g", life_months=3, lead_days=10)
+    for code, day in (("S1", DAY), ("S2", date(2027, 6, 12))):
+        factories.CallOutFactory(step=factories.StepFactory(project=project, code=code, planned_on=day), item=sealant, quantity=Decimal(5))
+
+
+def test_shortfall_json_says_the_first_day_to_buy_what_dies(sealing):
+    """D = 12 June, from 12 March 92 days; floor(0.85 x 92) = 78: 26 March; less 10 days of lead time."""
+    (line,) = answer("--project", "TERN-1", "--as-of", "2027-02-20", "--workshop", "MARSH")["lines"]
+    assert (line["not_before"], line["order_by"]) == ("2027-03-16", "2027-02-21")
+    assert any("MIL-DTL-5516D" in reason["source"] for reason in line["trace"])
+
+
+def test_shortfall_text_says_an_empty_window(sealing):
+    text = run("--project", "TERN-1", "--as-of", "2027-02-20", "--workshop", "MARSH")
+    assert max(map(len, text.splitlines())) <= 80
+    joined = " ".join(text.split())
+    assert "not before 2027-03-16: no day to buy; it opens if S2 on 2027-06-12 comes on 2027-05-17 or before" in joined
+    assert "short on several days: 2 purchases are needed" in joined

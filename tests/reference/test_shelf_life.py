@@ -1,11 +1,16 @@
 """Shelf life: dates, passed tests, and the mean kinetic temperature."""
 
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from fractions import Fraction
 
 import pytest
 
+from buildplan.shortfall.windows import FRESH, fresh_for
 from inventory.shelflife.calc import StatedDate, last_usable_day, limits, mean_kinetic_temperature
+from inventory.shelflife.logs import celsius
+from inventory.shelflife.storage import Reading, Stay, StorageRule, storage
+from inventory.stock.calc import LifeRule, life, lifts
 
 
 @pytest.mark.parametrize(
@@ -44,6 +49,12 @@ def test_quarters_and_months_end_on_their_last_day(cure, last):
     assert StatedDate.parse(cure).last_day == last
 
 
+def test_life_left_on_receipt():
+    """MIL-DTL-5516D par. 6.5: at least 85 % of the life is left on receipt. Of 273 days (9 months to 15 March 2027, computed) 232."""
+    assert Fraction(85, 100) == FRESH
+    assert fresh_for(date(2027, 3, 15), life_months=9, min_life_days=0).left == 232
+
+
 @pytest.mark.parametrize(
     ("spans", "celsius", "tolerance"),
     [
@@ -56,3 +67,54 @@ def test_quarters_and_months_end_on_their_last_day(cure, last):
 def test_mean_kinetic_temperature(spans, celsius, tolerance):
     """dH/R = 10,000 K: 83.144 kJ/mol, USP 29 chapter 1160."""
     assert abs(mean_kinetic_temperature(spans) - celsius) <= tolerance
+
+
+@pytest.mark.parametrize(
+    ("quarter", "years", "last"),
+    [  # Global O-Ring's summary of SAE AS5316, from the quarter's last day: MIL-HDBK-695E
+        ("2Q18", 15, date(2033, 6, 30)),  # NBR
+        ("4Q2020", 5, date(2025, 12, 31)),  # polyurethane
+        ("1Q20", 12, date(2032, 3, 31)),  # hose: 48 quarters, WMT supplier sheet
+    ],
+)
+def test_elastomers_from_their_cure_quarter(quarter, years, last):
+    assert last_usable_day(limits(made=quarter, life_months=12 * years)).last_day == last
+
+
+@pytest.mark.parametrize(("fahrenheit", "degrees"), [(80, 26.67), (95, 35.0), (40, 4.44)])
+def test_bounds_of_storage_in_celsius(fahrenheit, degrees):
+    """80 F: T.O. 1-1-700 par. 12.8. 95 F and 40 F: Cirrus SR22 Airplane Maintenance Manual 13773-001, 20-10 p. 1 and 19."""
+    assert celsius(Decimal(fahrenheit), "F") == degrees
+
+
+CIRRUS = StorageRule("Cirrus SR22 AMM 13773-001, 20-10 p. 1 and 19", high=26.67, use_within_days=35, never_below=4.44, never_above=35.0)
+START = datetime(2027, 6, 1, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "last"),
+    [
+        (80, None),
+        (81, date(2027, 7, 6)),  # over 80 F: within 5 weeks
+        (95, date(2027, 7, 6)),
+        (96, date(2027, 6, 1)),  # over 95 F: stop, ask
+        (40, None),
+        (39, date(2027, 6, 1)),  # under 40 F: stop, ask
+    ],
+)
+def test_excursions_of_storage(fahrenheit, last):
+    reading = Reading(START, celsius(Decimal(fahrenheit), "F"))
+    found = storage([Stay("Shed", START)], {"Shed": [reading]}, CIRRUS, until=START + timedelta(hours=1))
+    assert [limit.last_day for limit in found.limits] == ([] if last is None else [last])
+
+
+def test_type_i_is_not_extendible_and_type_ii_is_after_a_test():
+    """MIL-STD-129R par. 5.10.1; Navy shelf-life code, NAVEDTRA 14015 table 5-5."""
+    made = StatedDate.parse("2024-02")
+    type_i, type_ii = (LifeRule(9, timed=True, extend_part=part) for part in (None, Fraction(1, 2)))
+    assert (life(type_i, made, None, None, 2).last_day, life(type_ii, made, None, None, 2).last_day) == (
+        date(2024, 11, 30),
+        date(2025, 7, 31),
+    )
+    assert "update test" not in lifts(type_i, life(type_i, made, None, None))
+    assert "update test" in lifts(type_ii, life(type_ii, made, None, None))

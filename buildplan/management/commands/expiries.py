@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django_scopes import scope
 
+from buildplan.ageing.answer import as_object
 from buildplan.management.dates import day
 from inventory.common.fields import plain
 from inventory.common.problems import Problem
@@ -28,26 +29,12 @@ class Command(BaseCommand):
         except Problem as problem:
             raise CommandError(str(problem)) from problem
         if options["json"]:
-            body = {"before": options["before"].isoformat(), "lines": [_object(one) for one in found]}
+            body = as_object(found, before=options["before"])
             self.stdout.write(json.dumps(body, indent=1, ensure_ascii=False))
             return
         for one in found:
             self.stdout.write(_text(one))
         self.stdout.write(f"{len(found)} holdings dead by {options['before']}, or of unknown life")
-
-
-def _object(one: Expiry) -> dict[str, Any]:
-    held = one.held
-    return {
-        "item": held.item,
-        "lot": held.lot,
-        "place": held.place,
-        "quantity": plain(held.quantity),
-        "unit": held.unit,
-        "last_usable_day": one.last_usable_day and one.last_usable_day.isoformat(),
-        "limit": one.limit,
-        "trace": [{"text": reason.text, "source": reason.source} for reason in one.trace],
-    }
 
 
 def _text(one: Expiry) -> str:

@@ -75,7 +75,8 @@ def contents(code):
         }
 
 
-ITEM_FIELDS = [field.name for field in Item._meta.concrete_fields if field.name not in {"id", "workshop"}]
+NOT_IN_FILES = {"id", "workshop", "extend_part"}  # the last is said on the item's page of storage, with its storage rule
+ITEM_FIELDS = [field.name for field in Item._meta.concrete_fields if field.name not in NOT_IN_FILES]
 LOT_FIELDS = ("item__code", "code", "made_on", "made_as", "expires_on", "expires_as", "opened_on", "state")
 HOLDING_FIELDS = (*(f"lot__{name}" for name in LOT_FIELDS), "place__path", "quantity")
 STEP_FIELDS = ("code", "title", "section__name", "section__position", "position", "planned_on", "minutes", "hand", "done", "done_on")

@@ -175,6 +175,7 @@ def test_what_is_no_packing_list_is_told_so_and_nothing_written(program, bench, 
     ("name", "data", "told"),
     [
         ("list.csv", b"x" * (sent_files.MOST_BYTES + 1), "10 MB are the most"),
+        ("list.csv", b"bag,line,item,quantity" + b"\n" * (sent_files.MOST_LINES + 1), "over 100000 lines"),
         ("list.xlsx", book(**{"xl/worksheets/sheet1.xml": BOMB}), "100 MB when unpacked"),
     ],
 )
@@ -190,7 +191,7 @@ def test_list_with_too_many_rows_is_refused(program, bench):
 
     answer = send(program, csv(*rows))
 
-    assert answer.json()["errors"] == ["the list has over 20000 rows: split it, one crate a list"]
+    assert answer.json()["errors"] == ["the list has over 10000 rows: split it, one crate a list"]
     assert not Crate.objects.exists()
 
 

@@ -184,6 +184,13 @@ def test_totals_that_differ_are_told_from_the_form_and_from_the_file(keeper, ben
     assert '<strong class="warn">1 fewer in the file</strong>' in body
 
 
+def test_total_of_all_in_the_file_stands_beside_what_was_added_up(keeper, bench):
+    looked, _ = send(keeper, bench, file=csv(*GOOD, ",total,,240"))
+
+    totals = {total.what: (total.printed, total.computed, total.difference) for total in looked.context["found"].totals}
+    assert totals == {"Lines": (None, "3", ""), "Bags": (None, "3", ""), "Pieces": ("240", "240 ea, 50 g", "")}
+
+
 def test_codes_past_the_first_thirty_are_counted(keeper, bench):
     _, body = send(keeper, bench, file=csv(*(f"7A,{number},SEAL-B2-{number},5" for number in range(34))))
 

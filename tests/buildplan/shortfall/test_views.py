@@ -94,6 +94,49 @@ class TestHome:
         assert queries_of(reader, reverse("home")) == few
 
 
+@pytest.fixture
+def sealant(workshop):
+    return factories.ItemFactory(workshop=workshop, code="SEAL-B2", kind="sealant", unit="g", life_months=3, lead_days=10, pack=Decimal(4))
+
+
+def _sealing(project, sealant, *days):
+    for day in days:
+        step = factories.StepFactory(project=project, code=f"S{day:%m%d}", planned_on=day)
+        factories.CallOutFactory(step=step, item=sealant, quantity=Decimal(5))
+
+
+class TestWindow:
+    """What dies has a window to buy it in; the figures are those of tests/buildplan/shortfall/test_buying.py."""
+
+    def test_sheet_shows_from_when_to_when_to_buy(self, as_member, reader, url, project, sealant):
+        _sealing(project, sealant, PLANNED)
+
+        page = words(as_member(reader).get(url))
+        assert "Buy it from Thu 2026-12-10 to Sun 2027-02-21 : earlier it would be dead before its last use." in page
+        assert "not before 2026-12-10 = 2027-03-06 - 76 days - 10 days lead time" in page
+        assert "MIL-DTL-5516D par. 6.5" in page
+        assert "several days" not in page
+
+    def test_sheet_says_an_empty_window_with_both_dates_and_the_two_purchases(self, as_member, reader, url, project, sealant):
+        _sealing(project, sealant, PLANNED, date(2027, 6, 12))
+
+        page = words(as_member(reader).get(url))
+        assert "No day to buy : not before Tue 2027-03-16, or it is dead before its last use; order by Sun 2027-02-21" in page
+        assert "It opens if S0612 on 2027-06-12 comes on 2027-05-17 or before" in page
+        assert "Short on several days: 2 purchases are needed." in page
+        assert "from Sat 2027-02-20 to Sun 2027-02-21: 5 g, so 8 in whole packs, for S0306 on 2027-03-06" in page
+
+    def test_csv_has_the_first_day_to_buy(self, as_member, reader, project, sealant):
+        _sealing(project, sealant, PLANNED)
+
+        (line,) = lines(as_member(reader), project)
+        assert (line["not_before"], line["order_by"]) == ("2026-12-10", "2027-02-21")
+
+    def test_sheet_says_nothing_of_a_window_for_what_does_not_die(self, as_member, reader, url, project, wanted):
+        assert "Buy it from" not in words(as_member(reader).get(url))
+        assert lines(as_member(reader), project)[0]["not_before"] == ""
+
+
 class TestOrderSheet:
     def test_sheet_shows_the_line_with_its_figures(self, as_member, reader, url, bench, wanted, rivets):
         factories.stock(factories.LotFactory(bench=bench, item=rivets), 112)
@@ -293,6 +336,7 @@ class TestCsv:
         (line,) = lines(as_member(reader), project)
         why = line.pop("why")
         assert line == {
+            "not_before": "",
             "order_by": "2027-02-26",
             "item": "MS20470AD4-6",
             "name": "Rivet, universal",
@@ -328,7 +372,7 @@ class TestCsv:
 
     @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n"])
     def test_csv_keeps_a_text_from_being_run(self, start):
-        assert sheet._text(f"{start}HYPERLINK(1)") == f"'{start}HYPERLINK(1)"
+        assert sheet.text_cell(f"{start}HYPERLINK(1)") == f"'{start}HYPERLINK(1)"
 
     def test_csv_guards_the_texts_of_a_line(self, as_member, reader, project, workshop):
         item = factories.ItemFactory(workshop=workshop, code="=1+1", name="@SUM(A1)")

@@ -304,3 +304,27 @@ def test_nothing_is_read_outside_a_scope(foreign_line, outsider):
         services.cancel_rest(line=foreign_line, by=by)
     with pytest.raises(ScopeError):
         services.change_due(crate=foreign_line.crate, due_on=DUE, by=by)
+
+
+def test_state_totals_keeps_what_is_printed_on_the_list(line, storekeeper):
+    services.state_totals(crate=line.crate, printed_lines=214, printed_quantity=Decimal("4120.5"), by=storekeeper)
+
+    crate = Crate.objects.get()
+    assert (crate.printed_lines, crate.printed_quantity) == (214, Decimal("4120.5"))
+    assert crate.history.latest().history_user == storekeeper
+    services.state_totals(crate=crate, printed_lines=None, printed_quantity=None, by=storekeeper)
+    assert (Crate.objects.get().printed_lines, Crate.objects.get().printed_quantity) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("lines", "quantity"), [(-1, None), (services.MOST_LINES + 1, None), (None, Decimal(-1)), (None, Decimal(10) ** 12 + 1)]
+)
+def test_state_totals_refuses_what_no_list_prints(line, storekeeper, lines, quantity):
+    with pytest.raises(BadText, match="give 0 to"):
+        services.state_totals(crate=line.crate, printed_lines=lines, printed_quantity=quantity, by=storekeeper)
+
+
+def test_state_totals_refuses_a_builder_and_an_outsider_s_crate(line, foreign_line, storekeeper, builder):
+    for crate, by in ((line.crate, builder), (foreign_line.crate, storekeeper)):
+        with pytest.raises(NotAllowed):
+            services.state_totals(crate=crate, printed_lines=1, printed_quantity=None, by=by)

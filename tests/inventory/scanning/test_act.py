@@ -163,7 +163,8 @@ def test_take_of_an_expired_lot_is_blocked_with_what_lifts_it(bench, drawer, sto
 
     assert (answer.outcome, answer.status, kind(answer)) == ("refused", 409, "blocked")
     assert "2027-02-01 as its last usable day" in answer.body["detail"]
-    assert "passed update test" in answer.body["lift"]
+    assert "an inspector's recorded acceptance would lift this" in answer.body["lift"]
+    assert answer.body["detail"].count("would lift this") == 1
     assert on_hand(old) == 100
 
 
@@ -260,7 +261,7 @@ def test_put_to_an_unknown_place_offers_what_is_written_alike(held, item, shelf,
     assert (answer.status, kind(answer), answer.body["near"]) == (422, "unknown-place", ["Shelf"])
 
 
-@pytest.mark.parametrize("place", ["used", "a\x00b", "x" * 500, "/", " "])
+@pytest.mark.parametrize("place", ["used", "x" * 500, "/", " "])
 def test_put_to_what_no_place_can_be_is_refused(held, item, builder, place):
     assert one(builder, item.code, "put", place=place).outcome == "refused"
 

@@ -1,0 +1,250 @@
+"""What dies on the shelves, beside what the plans need of it: reads with a fixed number of queries."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from buildplan.ageing.calc import NOTHING, Use, could_use, taken, unused
+from buildplan.plan import queries as plan
+from buildplan.plan.models import Project, StepAfter
+from buildplan.shortfall import queries as shortfall
+from buildplan.shortfall.calc import Line, Need, back
+from buildplan.shortfall.trace import RULE
+from inventory.common.fields import plain
+from inventory.common.reasons import Reason
+from inventory.models import Bench
+from inventory.shelflife.queries import Expiry, expiries
+from inventory.stock.calc import days_to_keep
+from inventory.stock.models import State
+from inventory.stock.queries import place_text
+
+DEAD, UNKNOWN = "dead", "unknown"  # states of a life, beside the states of a lot
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which holdings to show; a blank shows all. `state` is a lot's state, or `dead` or `unknown`."""
+
+    place: str = ""
+    item: str = ""
+    state: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A holding that ages. `last_day` None is a life that nobody knows; `serves_until` is the last day on which enough of it is left.
+
+    `on_hand` and `unused` are of the whole lot, wherever it lies. `could_use` are needs that could use what would die.
+    """
+
+    expiry: Expiry
+    last_day: date | None
+    serves_until: date | None
+    days_left: int | None
+    good: bool
+    on_hand: Decimal
+    uses: tuple[Use, ...]
+    unused: Decimal
+    could_use: tuple[Use, ...]
+
+    @property
+    def dead(self) -> bool:
+        """Its last usable day is past."""
+        return self.days_left is not None and self.days_left < 0
+
+    @property
+    def taking(self) -> tuple[Use, ...]:
+        """The needs that take from this lot."""
+        return tuple(use for use in self.uses if use.taken)
+
+    @property
+    def late(self) -> tuple[Use, ...]:
+        """The needs for which it is dead."""
+        return tuple(use for use in self.uses if use.late and not use.taken)
+
+    @property
+    def contested(self) -> bool:
+        """Projects, netted apart, count on more of the lot than there is."""
+        return taken(self.uses) > self.on_hand
+
+    @property
+    def trace(self) -> tuple[Reason, ...]:
+        """Why it dies on that day, who takes it, and what is left of it."""
+        unit = self.expiry.held.unit
+        takes = (Reason(f"{_takes(use, unit)} on {use.day}: {use.rule}", f"{use.source}; {RULE}") for use in self.taking)
+        left = f"{plain(self.on_hand)} on hand of the lot - {plain(taken(self.uses))} taken: "
+        left += "several projects count on the same" if self.contested else f"{plain(self.unused)} {unit} unused"
+        return (*self.expiry.trace, *takes, Reason(left, "computed; each project is netted by itself"))
+
+
+def _takes(use: Use, unit: str) -> str:
+    return f"{use.label} takes {plain(use.taken)} of the {plain(use.quantity)} {unit} that it needs"
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfLife:
+    """The page: `rows` by last usable day, the dead first, unknown lives last; `dying` are good, alive, and dead within `days`.
+
+    `left_out` names seams whose sealant can't be reckoned: their needs are missing here.
+    """
+
+    today: date
+    days: int
+    rows: tuple[Row, ...]
+    dying: tuple[Row, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def dead(self) -> int:
+        """How many are dead."""
+        return sum(row.dead for row in self.rows)
+
+    @property
+    def unknown(self) -> int:
+        """How many have a life that nobody knows."""
+        return sum(row.last_day is None for row in self.rows)
+
+
+def shelf_life(asked: Asked, *, days: int, today: date) -> ShelfLife:
+    """Every holding whose life ends or isn't known, with the needs of the plans. Twenty queries at most."""
+    found = expiries(before=date.max)
+    shown = [one for one in found if _wanted(one, asked, today)]
+    plans = _plans({one.held.item_id for one in shown}, today)
+    on_hand = _on_hand(found)
+    rows = tuple(_row(one, plans, on_hand[one.held.lot_id], today) for one in shown)
+    last = today + timedelta(days) if (date.max - today).days > days else date.max
+    dying = tuple(row for row in rows if row.good and row.last_day is not None and today <= row.last_day <= last)
+    return ShelfLife(today, days, rows, dying, plans.left_out)
+
+
+def _wanted(one: Expiry, asked: Asked, today: date) -> bool:
+    held = one.held
+    texts = (held.item, held.name, held.lot)
+    if asked.place and place_text(asked.place) not in place_text(held.place):
+        return False
+    if asked.item and not any(asked.item.casefold() in text.casefold() for text in texts):
+        return False
+    if asked.state == UNKNOWN:
+        return one.last_usable_day is None
+    if asked.state == DEAD:
+        return one.last_usable_day is not None and one.last_usable_day < today
+    return not asked.state or held.state == asked.state
+
+
+def _on_hand(found: Iterable[Expiry]) -> dict[int, Decimal]:
+    """What there is of each lot, wherever it lies."""
+    totals: dict[int, Decimal] = defaultdict(Decimal)
+    for one in found:
+        totals[one.held.lot_id] += one.held.quantity
+    return totals
+
+
+@dataclass(frozen=True, slots=True)
+class _Plans:
+    """What all plans need of some items, each project netted by itself."""
+
+    lines: Mapping[int, Sequence[tuple[Project, Line]]]
+    codes: Mapping[int, tuple[str, str, int]]
+    waits_for: Mapping[int, Sequence[str]]
+    shared: frozenset[str]
+    left_out: tuple[str, ...]
+    several: bool
+
+
+def _plans(items: Collection[int], today: date) -> _Plans:
+    touched = shortfall.shortfall_of(items, before=None, as_of=today)
+    lines: dict[int, list[tuple[Project, Line]]] = defaultdict(list)
+    for project, netted in touched.found:
+        for line in netted.lines:
+            lines[line.item.id].append((project, line))
+    named = [project for project, _ in touched.found]
+    return _Plans(
+        lines=lines,
+        codes=plan.step_codes(named),
+        waits_for=_waits_for(named),
+        shared=frozenset(Bench.objects.filter(shared=True).values_list("code", flat=True)),
+        left_out=touched.left_out,
+        several=len(named) > 1,
+    )
+
+
+def _waits_for(named: Sequence[Project]) -> dict[int, list[str]]:
+    """The codes of the steps not done that each step comes after. One query."""
+    waits: dict[int, list[str]] = defaultdict(list)
+    rows = StepAfter.objects.filter(step__project__in=named, after__done=False).order_by("after__position")
+    for step, after in rows.values_list("step_id", "after__code"):
+        waits[step].append(after)
+    return waits
+
+
+def _row(one: Expiry, plans: _Plans, on_hand: Decimal, today: date) -> Row:
+    uses = tuple(use for project, line in plans.lines.get(one.held.item_id, ()) for use in _uses(one, project, line, plans))
+    ordered = tuple(sorted(uses, key=lambda use: (use.day, use.label)))
+    last, left = one.last_usable_day, unused(on_hand, ordered)
+    good = one.held.state == State.GOOD
+    return Row(
+        expiry=one,
+        last_day=last,
+        serves_until=_serves_until(one, plans),
+        days_left=None if last is None else (last - today).days,
+        good=good,
+        on_hand=on_hand,
+        uses=ordered,
+        unused=left,
+        could_use=could_use(left, ordered) if good and last is not None and last >= today else (),
+    )
+
+
+def _serves_until(one: Expiry, plans: _Plans) -> date | None:
+    """The last day on which it serves: what must be left of its life is taken off."""
+    limit = one.held.life.limit
+    if limit is None or one.last_usable_day is None:
+        return None
+    line = next((line for _, line in plans.lines.get(one.held.item_id, ())), None)
+    return one.last_usable_day if line is None else back(limit.last_day, days_to_keep(limit, line.item.rule.min_life_days))
+
+
+def _uses(one: Expiry, project: Project, line: Line, plans: _Plans) -> Iterator[Use]:
+    """What each step of a project needs of the item, with what netting takes for it from this lot."""
+    ours = project.bench.code == one.held.bench or one.held.bench in plans.shared
+    until = _serves_until(one, plans)
+    got: dict[int, Decimal] = defaultdict(Decimal)
+    for need, supply, quantity in line.served:
+        if supply.key == one.held.lot_id:
+            got[need.step] += quantity
+    lacks: dict[int, Decimal] = defaultdict(Decimal)
+    for need, quantity in line.missing:
+        lacks[need.step] += quantity
+    for step, needs in _by_step(line.needs).items():
+        yield _use(needs, project, plans, got[step], lacks[step], ours=ours, until=until)
+
+
+def _by_step(needs: Iterable[Need]) -> dict[int, list[Need]]:
+    """A step with several seams or rows needs the item once."""
+    found: dict[int, list[Need]] = defaultdict(list)
+    for need in needs:
+        found[need.step].append(need)
+    return found
+
+
+def _use(  # noqa: PLR0913 - what a step needs, with all that is known of it
+    needs: Sequence[Need], project: Project, plans: _Plans, got: Decimal, lacks: Decimal, *, ours: bool, until: date | None
+) -> Use:
+    first = needs[0]
+    code = plans.codes[first.step][1]
+    return Use(
+        label=f"{project.code}:{code}" if plans.several else code,
+        project=project.code,
+        step=code,
+        day=first.day,
+        quantity=sum((need.quantity for need in needs), NOTHING),
+        taken=got,
+        missing=lacks,
+        late=until is not None and first.day > until,
+        ours=ours,
+        waits_for=tuple(plans.waits_for.get(first.step, ())),
+        rule=first.rule,
+        source=", ".join(dict.fromkeys(need.source for need in needs)),
+    )
