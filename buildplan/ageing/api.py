@@ -69,7 +69,13 @@ PROBLEMS = {(status, "application/problem+json"): ProblemOut for status in (400,
 class ExpiriesView(APIView):
     """What dies by a day."""
 
-    @extend_schema(operation_id="expiries", parameters=[AskedDay], responses={200: ExpiriesOut, **PROBLEMS}, examples=[EXAMPLE])
+    @extend_schema(
+        operation_id="expiries",
+        tags=["shelf life"],
+        parameters=[AskedDay],
+        responses={200: ExpiriesOut, **PROBLEMS},
+        examples=[EXAMPLE],
+    )
     def get(self, request: Request) -> Response:
         """Lots on hand of any state whose last usable day is on or before a day, by that day; unknown lives last, with null."""
         asked = AskedDay(data=request.query_params)
@@ -146,7 +152,13 @@ SHELF_EXAMPLE = OpenApiExample(
 class ShelfLifeView(APIView):
     """The page of shelf lives."""
 
-    @extend_schema(operation_id="shelf_life", parameters=[AskedShelf], responses={200: ShelfLifeOut, **PROBLEMS}, examples=[SHELF_EXAMPLE])
+    @extend_schema(
+        operation_id="shelf_life",
+        tags=["shelf life"],
+        parameters=[AskedShelf],
+        responses={200: ShelfLifeOut, **PROBLEMS},
+        examples=[SHELF_EXAMPLE],
+    )
     def get(self, request: Request) -> Response:
         """What ages, by its last usable day, with the steps that take it and those that could use what would die."""
         asked = AskedShelf(data=request.query_params)
