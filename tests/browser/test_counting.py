@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
+from playwright.sync_api import expect
 
 from inventory.models import Bag, Crate, Movement, PackingLine, Photo
 from inventory.receiving.services import LineData, load_lines
@@ -76,7 +77,7 @@ def test_a_crate_is_counted_put_away_and_closed_on_a_phone(visit, phone, crate, 
     page = visit("crates")
     page.get_by_role("link", name="Count CRATE-7").click()
     press(page, "It arrived")
-    assert page.get_by_text("the days to claim run from then").is_visible()
+    expect(page.get_by_text("the days to claim run from then")).to_be_visible()
 
     page.get_by_role("link", name="Bag 7", exact=True).click()
     press(page, "All 20 here")
@@ -91,22 +92,22 @@ def test_a_crate_is_counted_put_away_and_closed_on_a_phone(visit, phone, crate, 
     page.get_by_label("Photo").set_input_files(picture)
     press(page, "Count", exact=True)
     press(page, "+1")
-    assert "1 damaged" in page.locator(".state").inner_text()
+    expect(page.locator(".state")).to_contain_text("1 damaged")
 
     press(page, "Bag 7/A is counted")
     page.get_by_role("link", name="Bag 7", exact=True).click()
     page.get_by_text("Put away what is counted").click()
     page.get_by_label("Into place").fill("Hangar/Rack 2")
     press(page, "Put away", exact=True)
-    assert page.get_by_text("3 lots are in Hangar/Rack 2 now").is_visible()
+    expect(page.get_by_text("3 lots are in Hangar/Rack 2 now")).to_be_visible()
     press(page, "Bag 7 is counted")
 
     page.get_by_role("link", name="Differences and end of counting").click()
-    assert page.get_by_text("1 ea short").is_visible()
+    expect(page.get_by_text("1 ea short")).to_be_visible()
     press(page, "Close counting")
-    assert page.get_by_role("heading", name="Receipt of CRATE-7").is_visible()
-    assert page.get_by_text("1 disputed in Hangar/Rack 2").is_visible()
-    assert page.get_by_text("that does not agree").is_visible()
+    expect(page.get_by_role("heading", name="Receipt of CRATE-7")).to_be_visible()
+    expect(page.get_by_text("1 disputed in Hangar/Rack 2")).to_be_visible()
+    expect(page.get_by_text("that does not agree")).to_be_visible()
     axe(page)
 
     found = queries.receipt(Crate.objects.get(pk=crate.pk))
@@ -145,7 +146,7 @@ def test_mystery_is_named_by_its_measures(visit, phone, crate, bags, axe):
 
     axe(page)
     press(page, "It is this")
-    assert page.get_by_text("counted for line 3").is_visible()
+    expect(page.get_by_text("counted for line 3")).to_be_visible()
 
 
 def test_weighing_says_whether_the_count_is_certain(visit, phone, crate, axe):
@@ -160,7 +161,7 @@ def test_weighing_says_whether_the_count_is_certain(visit, phone, crate, axe):
     assert "A sample of 21 pieces would make it certain" in said
     axe(page)
     press(page, "Count 50")
-    assert page.get_by_text("50 counted, all found").is_visible()
+    expect(page.get_by_text("50 counted, all found")).to_be_visible()
 
 
 @pytest.mark.parametrize(

@@ -63,6 +63,7 @@ def test_form_sent_again_issues_nothing(visit):
     page, member = visit("storekeeper", "devices")
     page.get_by_label("Name").fill("Scanner")
     page.get_by_role("button", name="Issue it").click()
+    expect(page.get_by_text("I have copied it")).to_be_visible()
     page.reload()
 
     expect(page.get_by_role("status")).to_contain_text("Nothing was issued now")

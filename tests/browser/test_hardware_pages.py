@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from buildplan.models import RivetLoss, Substitution
 from tests import factories
@@ -72,10 +73,10 @@ def test_owner_sets_and_removes_a_loss(visit):
     page.get_by_label("Rivet diameter in inches").fill("3/32")
     page.get_by_label("Lost, in percent of the holes").fill("7.5")
     page.get_by_role("button", name="Set the loss of a size").click()
-    assert page.get_by_text("Rivets of 3/32 in: 7.5 % more than there are holes.").is_visible()
+    expect(page.get_by_text("Rivets of 3/32 in: 7.5 % more than there are holes.")).to_be_visible()
 
     page.get_by_role("button", name="Remove the loss of 1/8 in").click()
-    assert page.get_by_text("no loss is added any more").is_visible()
+    expect(page.get_by_text("no loss is added any more")).to_be_visible()
     assert [loss.diameter for loss in RivetLoss.objects.all()] == [Fraction(3, 32)]
 
 
@@ -110,8 +111,8 @@ def test_pins_break_no_policy_of_the_site(page, visit):
 def test_pins_on_paper_keep_the_chart_and_the_table(visit):
     page = visit("reader", "pins", "TERN-1")
     page.emulate_media(media="print")
-    assert page.get_by_role("img", name="CLECO-4").is_visible()
-    assert page.get_by_role("table", name="CLECO-4").is_visible()
+    expect(page.get_by_role("img", name="CLECO-4")).to_be_visible()
+    expect(page.get_by_role("table", name="CLECO-4")).to_be_visible()
     assert not page.get_by_text("Choose what to show").is_visible()
 
 
@@ -132,8 +133,8 @@ def test_inspector_accepts_from_the_order_sheet_and_withdraws(visit, axe):
     page.get_by_label("What the plans or the maker said").fill("maker's letter of 3 February")
     page.get_by_role("button", name="Accept MS20470AD5-7 for MS20470D4-6").click()
 
-    assert page.get_by_text("Accepted: MS20470AD5-7 serves for MS20470D4-6 in F3-04.").is_visible()
+    expect(page.get_by_text("Accepted: MS20470AD5-7 serves for MS20470D4-6 in F3-04.")).to_be_visible()
     axe(page)
     page.get_by_role("button", name="Withdraw MS20470AD5-7 for MS20470D4-6").click()
-    assert page.get_by_text("F3-04 needs MS20470D4-6 again.").is_visible()
+    expect(page.get_by_text("F3-04 needs MS20470D4-6 again.")).to_be_visible()
     assert Substitution.objects.get().withdrawn_at is not None

@@ -2,6 +2,7 @@
 
 import pytest
 import zxingcpp
+from playwright.sync_api import expect
 
 from inventory.models import Label, LabelSheet
 from inventory.scanning.calc import is_token
@@ -49,8 +50,8 @@ def test_what_cannot_be_printed_stays_as_it_was_typed(page, live_server, axe, st
     page.get_by_label("Bag 7B").uncheck()
     page.get_by_role("button", name="Make the PDF").click()
 
-    assert "too small for this code" in page.get_by_role("alert").text_content()
-    assert page.get_by_label("Sheet", exact=True).input_value() == "drawers"
+    expect(page.get_by_role("alert")).to_contain_text("too small for this code")
+    expect(page.get_by_label("Sheet", exact=True)).to_have_value("drawers")
     assert not page.get_by_label("Bag 7B").is_checked()
     axe(page)
 
@@ -62,12 +63,12 @@ def test_sheets_are_shown_to_scale_and_kept(page, live_server, axe, storekeeper)
     page.get_by_label("Name").fill("Office")
     page.get_by_role("spinbutton", name="Labels across").fill("4")
     page.get_by_role("button", name="Keep this sheet").click()
-    assert "but the page has 210 mm" in page.locator("main").text_content()
+    expect(page.locator("main")).to_contain_text("but the page has 210 mm")
     axe(page)
     page.get_by_role("spinbutton", name="Labels across").fill("3")
     page.get_by_role("button", name="Keep this sheet").click()
 
-    assert page.get_by_role("img", name="Office, to scale").is_visible()
+    expect(page.get_by_role("img", name="Office, to scale")).to_be_visible()
     assert LabelSheet.objects.get().name == "Office"
     page.get_by_role("link", name="Change Office").click()
     axe(page)
@@ -79,5 +80,5 @@ def test_choices_and_unknown_labels(page, live_server, axe, storekeeper):
     page.goto(f"{live_server.url}/labels/?what=typed&typed=no+such+thing")
     axe(page)
     page.goto(f"{live_server.url}/T/RL00000000")
-    assert "no label's token" in page.locator("main").text_content()
+    expect(page.locator("main")).to_contain_text("no label's token")
     axe(page)

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
+from playwright.sync_api import expect
 
 from inventory.models import Bag
 from inventory.stock.queries import on_hand
@@ -157,19 +158,19 @@ def test_from_a_link_to_a_finished_step_and_a_shorter_order_sheet(page, live_ser
     page.goto(live_server.url + address)
     page.get_by_role("button", name=f"Sign in as {owner.user.email}").click()
     page.get_by_role("link", name="Order sheet of Project TERN-1").click()
-    assert page.get_by_role("rowheader", name="SEAL-B2").is_visible()
+    expect(page.get_by_role("rowheader", name="SEAL-B2")).to_be_visible()
 
     page.get_by_role("row", name="SEAL-B2").locator("xpath=following-sibling::tr").get_by_role("link", name="F3-05").click()
-    assert page.get_by_text("Not everything before it is done").is_visible()
+    expect(page.get_by_text("Not everything before it is done")).to_be_visible()
     page.get_by_label("Lot R7").fill("236")
     page.get_by_label("Note").fill("four short of the plan")
     page.get_by_role("button", name="Done: take what is filled in").click()
 
-    assert page.get_by_text("F3-05 is done. What it took is below.").is_visible()
-    assert page.get_by_role("cell", name="236 ea").is_visible()
+    expect(page.get_by_text("F3-05 is done. What it took is below.")).to_be_visible()
+    expect(page.get_by_role("cell", name="236 ea")).to_be_visible()
     assert on_hand(rivets.lots.get()) == 64
     page.get_by_role("link", name="Order sheet").click()
-    assert page.get_by_text("0 items needed, 0 short").is_visible()
+    expect(page.get_by_text("0 items needed, 0 short")).to_be_visible()
 
 
 def test_order_sheet_works_without_javascript(browser, live_server, client, owner, scene, bench):
@@ -182,6 +183,6 @@ def test_order_sheet_works_without_javascript(browser, live_server, client, owne
     page.get_by_text("Ordered").first.click()
     page.get_by_role("button", name="Mark as ordered").first.click()
 
-    assert page.get_by_text("Ordered: ").first.is_visible()
+    expect(page.get_by_text("Ordered: ").first).to_be_visible()
     assert bench.crates.count() == 2
     context.close()

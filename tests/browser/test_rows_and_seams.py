@@ -5,6 +5,7 @@ from fractions import Fraction
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from buildplan.models import RivetRow, Seam
 from tests import factories
@@ -33,7 +34,7 @@ def test_row_and_seam_are_added_changed_and_removed_by_everyone(page, live_serve
 
     page.get_by_role("link", name="Add a rivet row").click()
     page.get_by_role("link", name="match drilling").click()
-    assert page.get_by_label("Clecos: 1 hole in").input_value() == "2"
+    expect(page.get_by_label("Clecos: 1 hole in")).to_have_value("2")
     axe(page)
     fill(page, Row="R1", Rivet="MS20470AD4-7", Holes="84", Grip_in_inches="1/16")
     page.get_by_label("Clecos until").select_option(label="F3-06 Seal the skin")
@@ -56,7 +57,7 @@ def test_row_and_seam_are_added_changed_and_removed_by_everyone(page, live_serve
     page.get_by_text("Seam S1 is saved.").wait_for()
 
     page.get_by_role("link", name="S1", exact=True).click()
-    assert page.get_by_label("Leg b", exact=True).input_value() == "6"
+    expect(page.get_by_label("Leg b", exact=True)).to_have_value("6")
     axe(page)
     page.get_by_role("button", name="Remove").click()
     page.get_by_text("Seam S1 is removed.").wait_for()
@@ -65,5 +66,5 @@ def test_row_and_seam_are_added_changed_and_removed_by_everyone(page, live_serve
     axe(page)
     page.get_by_role("button", name="Save").click()
     page.get_by_text("Row R1 is saved.").wait_for()
-    assert page.get_by_text("Question of row R1").count() == 0
+    expect(page.get_by_text("Question of row R1")).to_have_count(0)
     assert (RivetRow.objects.get().holes, Seam.objects.exists()) == (90, False)

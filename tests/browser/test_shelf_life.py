@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 import time_machine
+from playwright.sync_api import expect
 
 from tests import factories
 from tests.factories import DAY
@@ -27,7 +28,7 @@ def test_shelf_life_page(page, live_server, signed_in, axe, reader, scene):
     with time_machine.travel(DAY, tick=False):
         signed_in(reader)
         page.goto(f"{live_server.url}/shelf-life/")
-        assert page.get_by_role("img", name="Lots by their last usable day").is_visible()
+        expect(page.get_by_role("img", name="Lots by their last usable day")).to_be_visible()
         page.get_by_text("Why").first.click()
         axe(page)
 
@@ -40,6 +41,6 @@ def test_order_sheet_with_two_purchases(page, live_server, signed_in, axe, reade
             factories.CallOutFactory(step=step, item=sealant, quantity=Decimal(12))
         signed_in(reader)
         page.goto(f"{live_server.url}/projects/{project.code}/order-sheet/")
-        assert page.get_by_text("No day to buy").first.is_visible()
-        assert page.get_by_role("list", name="Purchases of SEAL-B2").is_visible()
+        expect(page.get_by_text("No day to buy").first).to_be_visible()
+        expect(page.get_by_role("list", name="Purchases of SEAL-B2")).to_be_visible()
         axe(page)

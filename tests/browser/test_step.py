@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 from django_scopes import scopes_disabled
+from playwright.sync_api import expect
 
 from buildplan.loading.demo import KEEPER, ensure_demo
 from buildplan.models import Step
@@ -135,11 +136,11 @@ def test_from_the_form_to_a_sheet_with_the_same_batches(visit):
     ):
         page.get_by_label(label).fill(text)
     page.get_by_role("button", name="Weigh out").click()
-    assert page.get_by_role("table", name="Batches of SEAL-B2").get_by_role("row").count() == 3
+    expect(page.get_by_role("table", name="Batches of SEAL-B2").get_by_role("row")).to_have_count(3)
     assert "temperature=25+C" in page.url
 
     page.get_by_role("link", name="Sheet to print").click()
-    assert page.get_by_role("region", name="Mix card").get_by_text("2 of 2").is_visible()
+    expect(page.get_by_role("region", name="Mix card").get_by_text("2 of 2")).to_be_visible()
 
 
 def test_bench_works_without_javascript(browser, live_server, client, owner, scene):
@@ -151,7 +152,7 @@ def test_bench_works_without_javascript(browser, live_server, client, owner, sce
 
     page.get_by_label("People who place it").fill("3")
     page.get_by_role("button", name="Weigh out").click()
-    assert page.get_by_label("People who place it").input_value() == "3"
+    expect(page.get_by_label("People who place it")).to_have_value("3")
     context.close()
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from inventory.claims.services import save_rule, save_sender
 from inventory.models import Crate
@@ -49,7 +50,7 @@ def test_a_code_is_looked_up_and_its_step_opened(page, visit, axe):
     axe(page)
     page.get_by_role("link", name="F3-05 Rivet the skin").click()
 
-    assert page.get_by_role("heading", level=1).inner_text() == "F3-05 Rivet the skin"
+    expect(page.get_by_role("heading", level=1)).to_have_text("F3-05 Rivet the skin")
 
 
 @pytest.mark.parametrize("code", ["R7", "CRATE-7/7B", "CRATE-7", "Hangar/Rack 1/Drawer 3"])
@@ -65,7 +66,7 @@ def test_an_unknown_code_is_taught_with_one_press(page, visit, axe):
 
     page.get_by_role("button", name="This code means MS20470AD4-6").click()
 
-    assert page.get_by_text("MS20470AD4-7 means MS20470AD4-6 from now on.").is_visible()
+    expect(page.get_by_text("MS20470AD4-7 means MS20470AD4-6 from now on.")).to_be_visible()
 
 
 def test_from_a_crate_to_the_bag_to_count_first(page, visit, axe, scene):
@@ -91,9 +92,9 @@ def test_a_packing_list_is_put_right_and_loaded(page, visit, axe, bench, tmp_pat
     page.get_by_role("button", name="Look at it").click()
     axe(page)
     page.get_by_role("button", name="MS20470AD4-6X means MS20470AD4-6").click()
-    assert page.get_by_text("1 fewer in the file").is_visible()
+    expect(page.get_by_text("1 fewer in the file")).to_be_visible()
     axe(page)
     page.get_by_role("button", name="Load it into crate CRATE-8").click()
 
-    assert page.get_by_text("2 lines in 1 bag are listed in CRATE-8 now.").is_visible()
+    expect(page.get_by_text("2 lines in 1 bag are listed in CRATE-8 now.")).to_be_visible()
     assert Crate.objects.get(code="CRATE-8").lines.count() == 2
