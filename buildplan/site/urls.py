@@ -8,6 +8,7 @@ from inventory import urls as inventory
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/", reference.api_page, name="api"),
+    path("api/parts/<slug:part>/", reference.api_part, name="api-part"),
     re_path(r"^api/v1/openapi\.(?P<form>yaml|json)$", reference.openapi, name="openapi"),
     path("api/v1/", include(api.urlpatterns)),
     path("", include(inventory.urlpatterns)),

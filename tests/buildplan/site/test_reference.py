@@ -5,6 +5,7 @@ import json
 import pytest
 import yaml
 from django.urls import reverse
+from django.utils.text import slugify
 
 from buildplan.site.reference import description, in_words, operations
 from inventory.common.documents import MEDIA_TYPE
@@ -59,14 +60,21 @@ def test_description_is_served_to_anybody(client, db, form):
     assert list(read["paths"]) == list(description()["paths"])
 
 
-def test_page_shows_every_operation_with_its_examples(client, db):
-    page = client.get(reverse("api")).content.decode()
+def test_pages_show_every_operation_with_its_examples(client, db):
+    first = client.get(reverse("api")).content.decode()
+    assert "Authorization: Bearer" in first
 
-    assert page.count("<details") == len(STATED)
+    parts = {tag: client.get(reverse("api-part", args=[slugify(tag)])).content.decode() for tag in operations()}
+    assert sum(page.count("<details") for page in parts.values()) == len(STATED)
     for path, method, stated in STATED:
-        assert f'id="{stated["operationId"]}"' in page, f"{method} {path}"
-    assert "AN470AD4-6" in page
-    assert "Authorization: Bearer" in page
+        named = f"{reverse('api-part', args=[slugify(stated['tags'][0])])}#{stated['operationId']}"
+        assert f'href="{named}"' in first, f"{method} {path}"
+        assert f'id="{stated["operationId"]}"' in parts[stated["tags"][0]], f"{method} {path}"
+    assert "AN470AD4-6" in parts["items"]
+
+
+def test_part_that_is_not_there_is_a_404(client, db):
+    assert client.get(reverse("api-part", args=["no-part"])).status_code == 404
 
 
 def test_page_names_the_parameters_scope_and_answers_of_an_operation():
