@@ -3,11 +3,16 @@
 from django.urls import path
 
 from buildplan.ageing.api import ExpiriesView, ShelfLifeView
+from buildplan.club import api as club
+from buildplan.club import surplus_api as surplus
 from buildplan.figures import api as figures
+from buildplan.finding.api import FindView
 from buildplan.loading.api import PackingListsView
 from buildplan.records.api import StepView
 from buildplan.reminders.api import RemindersView
+from buildplan.sealday import api as sealday
 from buildplan.shortfall.api import PinsView, ShortfallView
+from buildplan.tonight.api import TonightView
 from buildplan.wanted.api import CodeView, OrderView
 from inventory import api as inventory
 
@@ -17,10 +22,15 @@ urlpatterns = [
     path("projects/<path:code>/pins", PinsView.as_view(), name="api-pins"),
     path("codes/<path:text>", CodeView.as_view(), name="api-code"),
     path("crates/<int:pk>/order", OrderView.as_view(), name="api-crate-order"),
+    path("find", FindView.as_view(), name="api-find"),
+    path("tonight", TonightView.as_view(), name="api-tonight"),
     path("reminders", RemindersView.as_view(), name="api-reminders"),
     path("expiries", ExpiriesView.as_view(), name="api-expiries"),
     path("shelf-life", ShelfLifeView.as_view(), name="api-shelf-life"),
     path("packing-lists", PackingListsView.as_view(), name="api-packing-lists"),
+    *club.urlpatterns,
+    *surplus.urlpatterns,
+    *sealday.urlpatterns,
     *figures.urlpatterns,
     *inventory.urlpatterns,
 ]

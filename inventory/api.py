@@ -8,6 +8,9 @@ from inventory.catalogue import api as catalogue
 from inventory.claims import api as claims
 from inventory.claims import crate_api as crates
 from inventory.labels import api as labels
+from inventory.pool import api as pool
+from inventory.pool import passing_api as passing
+from inventory.pool.leaving_api import LeaveView
 from inventory.receiving import api as receiving
 from inventory.scanning import api as scanning
 from inventory.scanning import decoding_api as decoding
@@ -16,6 +19,7 @@ from inventory.stock import api as stock
 from inventory.tallying import api as tallying
 from inventory.tallying.reverse_api import ReverseView
 from inventory.workshop import api as workshop
+from inventory.workshop import members_api as members
 
 LIST: dict[str, Any] = {"get": "list"}
 ROW: dict[str, Any] = {"get": "retrieve"}
@@ -55,8 +59,12 @@ urlpatterns: list[URLPattern] = [
     path("claims/<int:pk>/answer", claims.ClaimViews.as_view({"post": "answer"}), name="api-claim-answer"),
     path("benches", workshop.BenchViews.as_view(LIST), name="api-benches"),
     path("benches/<int:pk>", workshop.BenchViews.as_view(ROW), name="api-bench"),
-    path("members", workshop.MemberViews.as_view(LIST), name="api-members"),
-    path("members/<int:pk>", workshop.MemberViews.as_view(ROW), name="api-member"),
+    path("benches/<int:pk>/holders", members.HoldersView.as_view(), name="api-bench-holders"),
+    path("members", members.MemberViews.as_view(MAKE), name="api-members"),
+    path("members/<int:pk>", members.MemberViews.as_view(EDIT), name="api-member"),
+    path("members/<int:pk>/leave", LeaveView.as_view(), name="api-member-leave"),
+    path("invitations", members.InvitationViews.as_view(MAKE), name="api-invitations"),
+    path("invitations/<int:pk>", members.InvitationViews.as_view({**ROW, **DELETE}), name="api-invitation"),
     path("me", workshop.MeView.as_view(), name="api-me"),
     path("devices", workshop.DevicesView.as_view(), name="api-devices"),
     path("devices/<int:pk>", workshop.DeviceView.as_view(), name="api-device"),
@@ -64,6 +72,8 @@ urlpatterns: list[URLPattern] = [
     *labels.urlpatterns,
     *decoding.urlpatterns,
     *shelflife.urlpatterns,
+    *pool.urlpatterns,
+    *passing.urlpatterns,
     path("scans", scanning.ScansView.as_view(), name="api-scans"),
     path("scans/<uuid:uuid>", scanning.ScanView.as_view(), name="api-scan"),
     path("scans/<uuid:uuid>/undo", scanning.UndoView.as_view(), name="api-scan-undo"),

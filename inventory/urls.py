@@ -2,9 +2,14 @@
 
 from django.contrib.auth.views import LogoutView
 from django.urls import path, re_path
+from django.views.generic import TemplateView
 
 from inventory.claims import views as claims
 from inventory.labels import views as labels
+from inventory.photos import views as photos
+from inventory.pool import leaving_views as leaving
+from inventory.pool import passing_views as passing
+from inventory.pool import views as pool
 from inventory.receiving import views as receiving
 from inventory.scanning import scan_views as scans
 from inventory.scanning import views as scanning
@@ -12,6 +17,8 @@ from inventory.shelflife import views as shelflife
 from inventory.stock import views as stock
 from inventory.tallying import end_views as ending
 from inventory.tallying import views as tallying
+from inventory.workshop import account_views as account
+from inventory.workshop import member_views as members
 from inventory.workshop import views as workshop
 
 urlpatterns = [
@@ -19,6 +26,26 @@ urlpatterns = [
     path("sign-in/link/<str:uidb64>/<str:token>/", workshop.sign_in_link, name="sign-in-link"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("password/", workshop.Password.as_view(), name="password"),
+    path("sign-in/code/", account.sign_in_code, name="sign-in-code"),
+    path("password/forgotten/", account.Forgotten.as_view(), name="forgotten"),
+    path("password/forgotten/sent/", TemplateView.as_view(template_name="workshop/sent.html"), name="password-sent"),
+    path("password/reset/<str:uidb64>/<str:token>/", account.Reset.as_view(), name="reset"),
+    path("account/", account.account, name="account"),
+    path("account/two-step/", account.two_step, name="two-step"),
+    path("account/two-step/confirm/", account.confirm_two_step, name="confirm-two-step"),
+    path("account/two-step/codes/", account.renew_codes, name="renew-codes"),
+    path("account/two-step/off/", account.end_two_step, name="end-two-step"),
+    path("account/sessions/<int:pk>/end/", account.end_session, name="end-session"),
+    path("account/sessions/end/", account.end_sessions, name="end-sessions"),
+    path("members/", members.members, name="members"),
+    path("members/<int:pk>/", members.member, name="member"),
+    path("members/<int:pk>/leave/", leaving.leave, name="leave"),
+    path("members/<int:pk>/forget/", leaving.forget_name, name="forget-name"),
+    path("roles/", members.roles, name="roles"),
+    path("benches/<int:pk>/holders/", members.bench_holders, name="bench-holders"),
+    path("invitations/new/", members.invite, name="invite"),
+    path("invitations/<int:pk>/withdraw/", members.withdraw_invitation, name="withdraw-invitation"),
+    path("join/<str:secret>/", members.join, name="join"),
     path("workshop/", workshop.choose_workshop, name="workshop"),
     path("devices/", workshop.devices, name="devices"),
     path("devices/<int:pk>/", workshop.device, name="device"),
@@ -28,6 +55,7 @@ urlpatterns = [
     path("lots/<int:pk>/test/", shelflife.lot_test, name="lot-test"),
     path("lots/<int:pk>/accept/", shelflife.lot_accept, name="lot-accept"),
     path("lots/<int:pk>/dispose/", shelflife.lot_dispose, name="lot-dispose"),
+    path("update-tests/<int:pk>/photos/", shelflife.test_photos, name="test-photos"),
     path("acceptances/<int:pk>/withdraw/", shelflife.withdraw_acceptance, name="withdraw-acceptance"),
     path("items/<int:pk>/storage/", shelflife.item_storage, name="item-storage"),
     path("items/<int:pk>/extension/", shelflife.item_extension, name="item-extension"),
@@ -55,8 +83,8 @@ urlpatterns = [
     path("crates/<int:pk>/receipt/", ending.receipt, name="receipt"),
     path("crates/<int:pk>/receipt.csv", ending.receipt_csv, name="receipt-csv"),
     path("crates/<int:pk>/photos/", ending.crate_photos, name="crate-photos"),
-    path("photos/<int:pk>/", ending.photo, name="photo"),
-    path("photos/<int:pk>/remove/", ending.remove_photo, name="remove-photo"),
+    path("photos/<int:pk>/", photos.photo, name="photo"),
+    path("photos/<int:pk>/remove/", photos.remove_photo, name="remove-photo"),
     path("bags/<int:pk>/count/", tallying.count_bag, name="count-bag"),
     path("bags/<int:pk>/finish/", tallying.finish_bag, name="finish-bag"),
     path("bags/<int:pk>/lay/", tallying.lay_bag, name="lay-bag"),
@@ -87,6 +115,27 @@ urlpatterns = [
     path("claims/<int:pk>/send/", claims.send, name="send-claim"),
     path("claims/<int:pk>/answer/", claims.answer, name="answer-claim"),
     path("claims/<int:pk>/discard/", claims.discard, name="discard-claim"),
+    path("pool/", pool.pool, name="pool"),
+    path("pool/mine/", pool.mine, name="my-pool"),
+    path("pool/lend/", pool.lend, name="lend"),
+    path("pool/loans/", pool.loans, name="loans"),
+    path("pool/loans/<int:pk>/", pool.loan, name="loan"),
+    path("pool/loans/<int:pk>/take-in/", pool.take_in, name="take-in"),
+    path("pool/loans/<int:pk>/renew/", pool.renew, name="renew-loan"),
+    path("pool/loans/<int:pk>/photos/", pool.loan_photos, name="loan-photos"),
+    path("pool/bookings/", pool.bookings, name="bookings"),
+    path("pool/bookings/<int:pk>/cancel/", pool.cancel_booking, name="cancel-booking"),
+    path("pool/book/", pool.book, name="book"),
+    path("pool/things/", pool.things, name="things"),
+    path("pool/things/<int:pk>/", pool.thing, name="thing"),
+    path("pool/things/<int:pk>/retire/", pool.retire_thing, name="retire-thing"),
+    path("pool/rules/", pool.rules, name="pool-rules"),
+    path("pool/transfers/", passing.transfers, name="transfers"),
+    path("pool/transfers/offer/", passing.offer, name="offer"),
+    path("pool/transfers/ask/", passing.ask, name="ask"),
+    path("pool/transfers/<int:pk>/accept/", passing.accept, name="accept-transfer"),
+    path("pool/transfers/<int:pk>/decline/", passing.decline, name="decline-transfer"),
+    path("pool/transfers/<int:pk>/withdraw/", passing.withdraw, name="withdraw-transfer"),
     path("labels/", labels.labels, name="labels"),
     path("labels/sheet.pdf", labels.labels_pdf, name="labels-pdf"),
     path("labels/sheets/", labels.sheets, name="label-sheets"),

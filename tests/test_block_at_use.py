@@ -2,12 +2,14 @@
 
 import json
 from datetime import date, timedelta
+from http import HTTPStatus
 from uuid import uuid4
 
 import pytest
 from django.urls import reverse
 
-from inventory.models import Lot, Movement
+from buildplan.models import DayStep, SealDay
+from inventory.models import Bench, Lot, Movement
 from inventory.shelflife import services
 from tests import factories
 from tests.scans import NOW
@@ -57,7 +59,48 @@ def by_scan(client, lot, place, step):
     return client.post(reverse("api-scans"), json.dumps(body), content_type="application/json")
 
 
-PATHS = {"a step's page": by_page, "movements": by_api, "the scan page": by_scan_page, "scans": by_scan}
+def sent(client, name, body, *given):
+    return client.post(reverse(name, args=given), json.dumps(body), content_type="application/json")
+
+
+def seal_day(step):
+    said = {"workshop": step.workshop, "bench": step.project.bench, "on": TODAY}
+    day, _ = SealDay.objects.get_or_create(**said, defaults={"by": factories.MemberFactory(workshop=step.workshop)})
+    DayStep.objects.get_or_create(workshop=step.workshop, day=day, step=step)
+    return day
+
+
+def by_mix_card(client, lot, place, step):
+    said = {"key": str(uuid4()), "item": lot.item_id, "planned": f"{step.pk}:5", "base": "4.5", "accelerator": "0.5"}
+    said |= {"lot": f"{lot.pk}-{place.pk}", "mixed_at": f"{NOW:%Y-%m-%dT%H:%M}", "mixed_by": "Ada"}
+    return client.post(reverse("mix-card", args=[seal_day(step).pk, 1]), said)
+
+
+def by_mixes(client, lot, place, step):
+    take, share = {"lot": lot.pk, "place": place.path, "grams": "5"}, {"project": step.project.code, "step": step.code, "grams": "5"}
+    body = {"item": lot.item.code, "base": "4.5", "accelerator": "0.5", "takes": [take], "shares": [share]}
+    return sent(client, "api-seal-day-mixes", {**body, "mixed_at": NOW.isoformat(), "mixed_by": "Ada"}, seal_day(step).pk)
+
+
+def by_passing_it_on(client, lot, place, step):
+    """Another bench's lot of the same pieces is no other lot: it is as dead, and as accepted."""
+    bench = Bench.objects.exclude(pk=lot.bench_id).first() or factories.BenchFactory(workshop=step.workshop)
+    offered = sent(client, "api-transfers", {"kind": "offer", "lot": lot.pk, "quantity": "5", "taker": bench.code})
+    if offered.status_code != HTTPStatus.CREATED:
+        return offered
+    passed = sent(client, "api-transfer-accept", {}, offered.json()["id"])
+    return by_api(client, Lot.objects.get(pk=passed.json()["made"]), place, step)
+
+
+PATHS = {
+    "a step's page": by_page,
+    "movements": by_api,
+    "the scan page": by_scan_page,
+    "scans": by_scan,
+    "a mix card": by_mix_card,
+    "mixes": by_mixes,
+    "another bench": by_passing_it_on,
+}
 # What ends or unsettles the life of a lot.
 ENDS = {
     "expired": {"expires_on": YESTERDAY},
@@ -87,7 +130,7 @@ def test_use_is_blocked_on_every_path_and_an_acceptance_lifts_it(end, path, dead
     lot, client = dead(end), as_member(builder)
     answer = PATHS[path](client, lot, drawer, step)
     assert used() == 0, answer.content
-    if path == "movements":
+    if path in {"movements", "mixes", "another bench"}:
         assert WOULD_LIFT in answer.json()["detail"]
 
     inspector = factories.MemberFactory(workshop=workshop, role="inspector")

@@ -4,6 +4,7 @@ The rows are made from the URL configuration: an address that nobody described h
 """
 
 from collections.abc import Iterator
+from datetime import timedelta
 from fractions import Fraction
 from http import HTTPStatus
 from uuid import uuid4
@@ -14,11 +15,12 @@ from django.utils import timezone
 from django_scopes import scopes_disabled
 
 from buildplan.figures.calculators import CALCULATORS
-from buildplan.models import RivetLoss, RivetRow, SealingSupply, Seam, Step, Substitution
+from buildplan.models import DayCheck, DayMix, DayStep, Mix, MixShare, RivetLoss, RivetRow, SealDay, SealingSupply, Seam, Step, Substitution
 from inventory.models import (
     Acceptance,
     Bag,
     Bench,
+    Booking,
     Claim,
     ClaimLine,
     ClaimRule,
@@ -27,9 +29,11 @@ from inventory.models import (
     Disposal,
     Holding,
     Identifier,
+    Invitation,
     Item,
     Label,
     LabelSheet,
+    Loan,
     Lot,
     Member,
     Movement,
@@ -38,15 +42,22 @@ from inventory.models import (
     Place,
     Scan,
     Sender,
+    SignedIn,
     StorageRule,
     Tally,
     Temperature,
+    Thing,
+    Transfer,
+    UnitCost,
     UpdateTest,
 )
 from tests import factories
 
 # Open to everyone: they are how one gets in and out.
-OPEN = {"api", "openapi", "sign-in", "sign-in-link", "sign-out", "scan-worker", "scan-decoder", "feed"}
+OPEN = {"api", "api-part", "openapi", "sign-in", "sign-in-link", "sign-out", "scan-worker", "scan-decoder", "feed"}
+OPEN |= {"sign-in-code", "forgotten", "password-sent", "reset", "join"}
+# What stands in an open address.
+LINKS = {"sign-in-link": ["MQ", "x-y"], "reset": ["MQ", "x-y"], "join": ["ri_x"]}
 # Of no row: what they list is looked through for the outsider's names below.
 LISTS = {
     "code",
@@ -75,12 +86,22 @@ LISTS = {
 LISTS |= {f"api-{name}" for name in ("items", "identifiers", "places", "lots", "holdings", "movements")}
 LISTS |= {f"api-{name}" for name in ("crates", "bags", "lines", "tallies", "benches", "members")}
 LISTS |= {"reminders", "api-reminders"}
+LISTS |= {"tonight", "pick-list", "projects", "api-tonight"}
+LISTS |= {"find", "words", "api-find"}
+LISTS |= {"members", "roles", "invite", "api-invitations"}
 LISTS |= {"temperatures", *(f"api-{name}" for name in ("storage-rules", "update-tests", "acceptances", "disposals", "temperatures"))}
+LISTS |= {"seal-days", "api-seal-days"}
 LISTS |= {"shelf-life", "shelf-life-csv", "api-expiries", "api-shelf-life"}
 LISTS |= {"senders", "claims", "api-senders", "api-claim-rules", "api-claim-clocks", "api-claims"}
+LISTS |= {"surplus", "api-club-surplus"}
+LISTS |= {"club", "club-day", "statement", "statement-csv", "unit-costs", *(f"api-club-{name}" for name in ("day", "week", "statement"))}
+LISTS |= {"pool", "my-pool", "lend", "loans", "bookings", "book", "things", "pool-rules", "transfers", "offer", "ask"}
+LISTS |= {f"api-{name}" for name in ("pool", "pool-rules", "loans", "bookings", "things", "transfers")}
 # One's own, whatever the workshop.
 OWN = {"new-feed", "end-feed", "digest"}
+OWN |= {"account", "two-step", "confirm-two-step", "renew-codes", "end-two-step", "end-sessions"}
 OWN |= {"api-packing-lists", "api-labels-pdf", "scan-photo", "api-decode", "password", "workshop", "api-me"}
+OWN |= {"statement-pdf"}  # no text to look through: it prints what the page shows
 # Reckoned from the address alone: no row stands behind it.
 RECKONED = {f"api-figure-{name}" for name in CALCULATORS}
 # For programs: without a session they are a 401.
@@ -123,6 +144,9 @@ API_ROWS = {
     "api-bag-finish": Bag,
     "api-bench": Bench,
     "api-member": Member,
+    "api-member-leave": Member,
+    "api-bench-holders": Bench,
+    "api-invitation": Invitation,
     "api-sender": Sender,
     "api-claim-rule": ClaimRule,
     "api-claimable": Crate,
@@ -135,9 +159,22 @@ API_ROWS = {
     "api-acceptance": Acceptance,
     "api-acceptance-withdraw": Acceptance,
     "api-disposal": Disposal,
+    "api-seal-day": SealDay,
+    **{f"api-seal-day-{name}": SealDay for name in ("people", "products", "move", "mixes", "checks", "close", "call-off")},
+    "api-mix": Mix,
+    "api-mix-take-back": Mix,
+    "api-loan": Loan,
+    "api-loan-ends": Loan,
+    "api-loan-renew": Loan,
+    "api-booking": Booking,
+    "api-thing": Thing,
+    "api-transfer": Transfer,
+    "api-transfer-accept": Transfer,
+    "api-transfer-decline": Transfer,
+    "api-transfer-withdraw": Transfer,
 }
 # Asked by a text, not by a row: what is the outsider's is as unknown as anything, which is a 422 (tests/buildplan/wanted).
-ASKED = {"api-code": ["OUTSIDE-ITEM"]}
+ASKED = {"api-code": ["OUTSIDE-ITEM"], "api-pool-free": []}
 API |= {
     "api-scan",
     "api-scan-undo",
@@ -224,6 +261,41 @@ FOREIGN = {
     "undo-tally": lambda one: [one(Tally)],
     "photo": lambda one: [one(Photo)],
     "remove-photo": lambda one: [one(Photo)],
+    "test-photos": lambda one: [one(UpdateTest)],
+    "plan-seal-day": lambda one: [one(Bench)],
+    "seal-day": lambda one: [one(SealDay)],
+    "seal-day-change": lambda one: [one(SealDay)],
+    "seal-day-people": lambda one: [one(SealDay)],
+    "seal-day-steps": lambda one: [one(SealDay)],
+    "seal-day-products": lambda one: [one(SealDay)],
+    "seal-day-hold": lambda one: [one(SealDay)],
+    "seal-day-checks": lambda one: [one(SealDay)],
+    "seal-day-tick": lambda one: [one(SealDay)],
+    "remove-seal-day-check": lambda one: [one(DayCheck)],
+    "seal-day-move": lambda one: [one(SealDay)],
+    "seal-day-card": lambda one: [one(SealDay)],
+    "mix-card": lambda one: [one(SealDay), 1],
+    "seal-day-close": lambda one: [one(SealDay)],
+    "seal-day-call-off": lambda one: [one(SealDay)],
+    "end-mix": lambda one: [one(Mix)],
+    "take-back-mix": lambda one: [one(Mix)],
+    "member": lambda one: [one(Member)],
+    "leave": lambda one: [one(Member)],
+    "forget-name": lambda one: [one(Member)],
+    "bench-holders": lambda one: [one(Bench)],
+    "withdraw-invitation": lambda one: [one(Invitation)],
+    "end-session": lambda one: [one(SignedIn)],
+    "loan": lambda one: [one(Loan)],
+    "take-in": lambda one: [one(Loan)],
+    "renew-loan": lambda one: [one(Loan)],
+    "loan-photos": lambda one: [one(Loan)],
+    "cancel-booking": lambda one: [one(Booking)],
+    "thing": lambda one: [one(Thing)],
+    "remove-unit-cost": lambda one: [one(UnitCost)],
+    "retire-thing": lambda one: [one(Thing)],
+    "accept-transfer": lambda one: [one(Transfer)],
+    "decline-transfer": lambda one: [one(Transfer)],
+    "withdraw-transfer": lambda one: [one(Transfer)],
     "sender": lambda one: [one(Sender)],
     "set-claim-rule": lambda one: [one(Sender)],
     "remove-claim-rule": lambda one: [one(ClaimRule)],
@@ -265,7 +337,7 @@ def _accepted(outsider):
 def _counted(outsider, crate):
     by = Member.objects.filter(workshop=outsider).first()
     tally = Tally.objects.create(workshop=outsider, crate=crate, finding="mystery", quantity=1, note="OUTSIDE mystery", by=by)
-    Photo.objects.create(workshop=outsider, crate=crate, tally=tally, file="outside.jpg", digest="", width=1, height=1, by=by)
+    Photo.objects.create(workshop=outsider, ref=f"tally:{tally.pk}", file=f"outside-{outsider.pk}.jpg", digest="", width=1, height=1, by=by)
 
 
 def _claimed(outsider, crate):
@@ -289,9 +361,42 @@ def _aged(outsider):
     Disposal.objects.create(workshop=outsider, lot=lot, movement=moved, mass_g=1, way="OUTSIDE way")
 
 
-@pytest.fixture
-def address(outsider):
-    """The address of a name, with the outsider's rows in it."""
+def _sealed(outsider, step):
+    by = Member.objects.filter(workshop=outsider).first()
+    item = factories.ItemFactory(workshop=outsider, code="OUTSIDE-SEALANT", kind="sealant", unit="g")
+    day = SealDay.objects.create(workshop=outsider, bench=step.project.bench, on=factories.DAY, note="OUTSIDE note", by=by)
+    DayStep.objects.create(workshop=outsider, day=day, step=step)
+    DayCheck.objects.create(workshop=outsider, day=day, text="OUTSIDE check")
+    said = {"base": 10, "accelerator": 1, "mixed_at": timezone.now(), "mixed_by": "OUTSIDE hand"}
+    mix = Mix.objects.create(workshop=outsider, item=item, key=uuid4(), by=by, **said)
+    MixShare.objects.create(workshop=outsider, mix=mix, step=step, grams=11)
+    DayMix.objects.create(workshop=outsider, day=day, mix=mix)
+
+
+def _invited(outsider):
+    """Somebody invited, and an owner who is signed in."""
+    by, bench = Member.objects.filter(workshop=outsider).first(), Bench.objects.get(workshop=outsider)
+    said = {"name": "OUTSIDE guest", "role": "builder", "prefix": f"ri_{outsider.pk}", "digest": "0" * 64, "bench": bench, "by": by}
+    now = timezone.now()
+    Invitation.objects.create(workshop=outsider, **said, made_at=now, expires_at=now + timedelta(days=7))
+    SignedIn.objects.create(user=by.user, key=f"outside-{outsider.pk}", since=now, seen_at=now)
+
+
+def _pooled(outsider):
+    lot, by = Lot.objects.get(workshop=outsider), Member.objects.filter(workshop=outsider).first()
+    place = Place.objects.filter(workshop=outsider, end="storage").first()
+    days = {"first_day": factories.DAY, "last_day": factories.DAY}
+    said = {"workshop": outsider, "quantity": 1, "by": by, "note": "OUTSIDE note"}
+    thing = Thing.objects.create(workshop=outsider, lot=lot, serial="OUTSIDE serial")
+    moved = {"movement": Movement.objects.get(workshop=outsider), "held_in": place, "out_on": factories.DAY}
+    Loan.objects.create(**said, **moved, lot=lot, open=1, member=by, key=uuid4())
+    Booking.objects.create(**said, **days, item=lot.item, thing=thing, member=by, key=uuid4())
+    UnitCost.objects.create(workshop=outsider, item=lot.item, since=factories.DAY, amount=1)
+    Transfer.objects.create(**said, item=lot.item, lot=lot, giver=lot.bench, key=uuid4())
+
+
+def furnish(outsider):
+    """One of each further row that an address can be of, beside those of the furnished workshop."""
     with scopes_disabled():
         crate = Crate.objects.get(workshop=outsider)
         Bag.objects.create(workshop=outsider, crate=crate, name="7A", path="7A")
@@ -302,31 +407,61 @@ def address(outsider):
         _counted(outsider, crate)
         _claimed(outsider, crate)
         _aged(outsider)
+        _pooled(outsider)
         step = Step.objects.get(workshop=outsider)
+        _sealed(outsider, step)
+        _invited(outsider)
         factories.RivetRowFactory(step=step, code="OUTSIDE-ROW")
         factories.SeamFactory(step=step, code="OUTSIDE-SEAM")
         by = Member.objects.filter(workshop=outsider).first()
         Scan.objects.create(workshop=outsider, uuid=uuid4(), member=by, at=timezone.now(), status=200, answer={}, code="OUTSIDE-ITEM")
 
-    def one(model, field="pk"):
-        with scopes_disabled():
-            return model.objects.filter(workshop=outsider).order_by("pk").values_list(field, flat=True)[0]
 
-    return lambda name: reverse(
-        name, args=ASKED.get(name) or FOREIGN.get(name, lambda one: ["MQ", "x-y"] if name == "sign-in-link" else [])(one)
-    )
+def rows_of(workshop):
+    """Finds the first row of a model in a workshop, or another one in the order of their ids."""
+
+    def one(model, field="pk", at=0):
+        with scopes_disabled():
+            # A session is a person's, not a workshop's.
+            which = {"user__memberships__workshop" if model is SignedIn else "workshop": workshop}
+            return list(model.objects.filter(**which).order_by("pk").values_list(field, flat=True))[at]
+
+    return one
+
+
+def values_in(name, one):
+    """What stands in the address of a name, of the rows that `one` finds."""
+    return ASKED.get(name) or FOREIGN.get(name, lambda one: LINKS.get(name, []))(one)
+
+
+@pytest.fixture
+def address(outsider):
+    """The address of a name, with the outsider's rows in it."""
+    furnish(outsider)
+    return lambda name: reverse(name, args=values_in(name, rows_of(outsider)))
 
 
 def rows_untouched(outsider):
     with scopes_disabled():
         assert Movement.objects.filter(workshop=outsider).count() == 1
         assert not Lot.objects.filter(workshop=outsider).exclude(state="good").exists()
+        assert not any(model.objects.filter(workshop=outsider).exclude(ended_at=None).exists() for model in (Booking, Transfer))
+        assert list(Loan.objects.filter(workshop=outsider).values_list("open", "renewals")) in ([], [(1, 0)])
+        assert list(Thing.objects.filter(workshop=outsider).values_list("serial", "retired_at")) in ([], [("OUTSIDE serial", None)])
         assert Crate.objects.filter(workshop=outsider).count() == 1
         assert list(Claim.objects.filter(workshop=outsider).values_list("state", "against")) == [("draft", "OUTSIDE sender")]
         assert list(Sender.objects.filter(workshop=outsider).values_list("name", "rules__days")) == [("OUTSIDE sender", 5)]
         assert list(Acceptance.objects.filter(workshop=outsider).values_list("withdrawn", "lot__accepted_until")) == [(None, None)]
         assert StorageRule.objects.filter(workshop=outsider).count() == UpdateTest.objects.filter(workshop=outsider).count() == 1
         assert not Substitution.objects.filter(workshop=outsider).exclude(withdrawn_at=None).exists()
+        assert not Member.objects.filter(workshop=outsider, active=False).exists()
+        assert not Invitation.objects.filter(workshop=outsider).exclude(used_at=None, withdrawn_at=None).exists()
+        assert not Mix.objects.filter(workshop=outsider).exclude(taken_back_at=None, ended_at=None).exists()
+        assert list(SealDay.objects.filter(workshop=outsider).values_list("on", "closed_at", "called_off_at")) in (
+            [],
+            [(factories.DAY, None, None)],
+        )
+        assert list(DayCheck.objects.filter(workshop=outsider).values_list("text", "ticked_at")) in ([], [("OUTSIDE check", None)])
         assert [list(model.objects.filter(workshop=outsider).values_list("code", flat=True)) for model in (RivetRow, Seam)] == [
             ["OUTSIDE-ROW"],
             ["OUTSIDE-SEAM"],
@@ -353,7 +488,8 @@ def test_outsider_s_row_is_not_found(as_member, owner, outsider, address, name, 
 def test_outsider_s_row_is_not_found_by_one_of_the_methods(as_member, owner, address, name):
     client = as_member(owner)
 
-    assert HTTPStatus.NOT_FOUND in {client.get(address(name)).status_code, client.post(address(name), GIVEN).status_code}
+    tried = [client.get(address(name)), client.post(address(name), GIVEN), client.put(address(name), "{}", content_type="application/json")]
+    assert HTTPStatus.NOT_FOUND in {answer.status_code for answer in tried}
 
 
 @pytest.mark.parametrize("name", sorted(LISTS))

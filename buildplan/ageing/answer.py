@@ -14,7 +14,7 @@ from inventory.shelflife.queries import Expiry
 
 HEADINGS = (
     *("last_usable_day", "days_left", "item", "name", "lot", "place", "bench", "state", "quantity", "unit", "limit"),
-    *("unused", "taken_by", "too_late_for", "could_use", "why"),
+    *("unused", "value", "currency", "taken_by", "too_late_for", "could_use", "why"),
 )
 
 
@@ -57,6 +57,8 @@ def _row_object(row: Row, *, dying: bool) -> dict[str, Any]:
         "days_left": row.days_left,
         "dying": dying,
         "unused": plain(row.unused),
+        "value": str(row.value.amount) if row.value else None,
+        "currency": row.value.currency if row.value else "",
         "needs": [_use_object(use) for use in row.uses],
         "could_use": [use.label for use in row.could_use],
         "trace": [{"text": reason.text, "source": reason.source} for reason in row.trace],
@@ -93,6 +95,8 @@ def _cells(row: Row) -> list[str]:
         text_cell(held.unit),
         row.expiry.limit or "",
         plain(row.unused),
+        str(row.value.amount) if row.value else "",
+        text_cell(row.value.currency) if row.value else "",
         *(text_cell(_named(uses)) for uses in (row.taking, row.late, row.could_use)),
         text_cell("; ".join(f"{reason.text} [{reason.source}]" for reason in row.trace)),
     ]

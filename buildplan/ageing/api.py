@@ -11,7 +11,7 @@ from rest_framework.views import APIView
 
 from buildplan.ageing import answer, queries
 from buildplan.ageing.forms import LIVES, MOST_DAYS, WITHIN
-from buildplan.shortfall.api import ReasonOut
+from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import ProblemOut
 from inventory.shelflife.queries import expiries
 from inventory.stock.models import State
@@ -112,6 +112,8 @@ class AgeingOut(ExpiryOut):
     days_left = serializers.IntegerField(allow_null=True, help_text="below 0 where it is dead")
     dying = serializers.BooleanField(help_text="good, and dead within the days asked for")
     unused = serializers.CharField()
+    value = serializers.CharField(allow_null=True, help_text="what the unused part cost; null where no unit cost is set")
+    currency = serializers.CharField(help_text="the club's word for its money; blank where none is said")
     needs = LotNeedOut(many=True)
     could_use = serializers.ListField(child=serializers.CharField(), help_text="steps that could use what would die")
 
@@ -141,6 +143,8 @@ SHELF_EXAMPLE = OpenApiExample(
                 "days_left": 39,
                 "dying": False,
                 "unused": "0.5",
+                "value": "0.18",
+                "currency": "EUR",
                 "needs": [{"step": "F3-04", "on": "2027-03-06", "quantity": "12", "taken": "12", "late": False, "waits_for": []}],
                 "could_use": [],
             }

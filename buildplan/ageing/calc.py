@@ -1,11 +1,16 @@
-"""What the plans need of a lot that ages: what they take in time, what comes too late, what is left. Pure."""
+"""What the plans need of a lot that ages: what they take in time, what comes too late, what is left and what that is worth. Pure."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
+
+from inventory.common.exact import decimal_text
+from inventory.common.reasons import Reason
 
 NOTHING = Decimal(0)
+CENT = Decimal("0.01")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +38,34 @@ class Use:
     def asks(self) -> bool:
         """It could use a lot that it doesn't get: one that is dead by then, or another bench's."""
         return self.late and self.taken < self.quantity if self.ours else bool(self.missing)
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What a stock unit costs since a day, in the club's money; `currency` is blank where nobody said which."""
+
+    amount: Decimal
+    since: date
+    currency: str
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What dies unused in money, rounded half up to hundredths, and why."""
+
+    amount: Decimal
+    currency: str
+    reason: Reason
+
+
+def worth(left: Decimal, unit: str, cost: Cost | None) -> Worth | None:
+    """The value of what is left of a lot. None where no cost is known: then nobody can say, and 0 would look like nothing lost."""
+    if cost is None:
+        return None
+    amount = (left * cost.amount).quantize(CENT, ROUND_HALF_UP)
+    money = f" {cost.currency}" if cost.currency else ""
+    text = f"{decimal_text(Fraction(left))} {unit} unused x {decimal_text(Fraction(cost.amount), 6)}{money} = {amount}{money}"
+    return Worth(amount, cost.currency, Reason(text, f"unit cost since {cost.since}, as the club set it; rounded half up to hundredths"))
 
 
 def taken(uses: Iterable[Use]) -> Decimal:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from buildplan.ageing.calc import NOTHING, Use, could_use, taken, unused
+from buildplan.ageing.calc import NOTHING, Cost, Use, Worth, could_use, taken, unused, worth
 from buildplan.plan import queries as plan
 from buildplan.plan.models import Project, StepAfter
 from buildplan.shortfall import queries as shortfall
@@ -14,7 +14,8 @@ from buildplan.shortfall.calc import Line, Need, back
 from buildplan.shortfall.trace import RULE
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
-from inventory.models import Bench
+from inventory.models import Bench, UnitCost
+from inventory.pool.models import PoolRules
 from inventory.shelflife.queries import Expiry, expiries
 from inventory.stock.calc import days_to_keep
 from inventory.stock.models import State
@@ -36,7 +37,8 @@ class Asked:
 class Row:
     """A holding that ages. `last_day` None is a life that nobody knows; `serves_until` is the last day on which enough of it is left.
 
-    `on_hand` and `unused` are of the whole lot, wherever it lies. `could_use` are needs that could use what would die.
+    `on_hand` and `unused` are of the whole lot, wherever it lies. `could_use` are needs that could use what would die. `value` is what the
+    unused part cost, None where no cost is known.
     """
 
     expiry: Expiry
@@ -48,6 +50,7 @@ class Row:
     uses: tuple[Use, ...]
     unused: Decimal
     could_use: tuple[Use, ...]
+    value: Worth | None
 
     @property
     def dead(self) -> bool:
@@ -71,12 +74,13 @@ class Row:
 
     @property
     def trace(self) -> tuple[Reason, ...]:
-        """Why it dies on that day, who takes it, and what is left of it."""
+        """Why it dies on that day, who takes it, what is left of it, and what that is worth."""
         unit = self.expiry.held.unit
         takes = (Reason(f"{_takes(use, unit)} on {use.day}: {use.rule}", f"{use.source}; {RULE}") for use in self.taking)
         left = f"{plain(self.on_hand)} on hand of the lot - {plain(taken(self.uses))} taken: "
         left += "several projects count on the same" if self.contested else f"{plain(self.unused)} {unit} unused"
-        return (*self.expiry.trace, *takes, Reason(left, "computed; each project is netted by itself"))
+        value = (self.value.reason,) if self.value else ()
+        return (*self.expiry.trace, *takes, Reason(left, "computed; each project is netted by itself"), *value)
 
 
 def _takes(use: Use, unit: str) -> str:
@@ -106,14 +110,22 @@ class ShelfLife:
         """How many have a life that nobody knows."""
         return sum(row.last_day is None for row in self.rows)
 
+    @property
+    def dying_value(self) -> tuple[Decimal, str] | None:
+        """What the unused parts of the dying are worth together, each lot once, and in what money; None where no cost is known."""
+        lots = {row.expiry.held.lot_id: row.value for row in self.dying if row.value}
+        money = next((value.currency for value in lots.values()), "")
+        return (sum((value.amount for value in lots.values()), NOTHING), money) if lots else None
+
 
 def shelf_life(asked: Asked, *, days: int, today: date) -> ShelfLife:
-    """Every holding whose life ends or isn't known, with the needs of the plans. Twenty queries at most."""
+    """Every holding whose life ends or isn't known, with the needs of the plans. Twenty-five queries at most."""
     found = expiries(before=date.max)
     shown = [one for one in found if _wanted(one, asked, today)]
-    plans = _plans({one.held.item_id for one in shown}, today)
-    on_hand = _on_hand(found)
-    rows = tuple(_row(one, plans, on_hand[one.held.lot_id], today) for one in shown)
+    items = {one.held.item_id for one in shown}
+    plans = _plans(items, today)
+    on_hand, costs = _on_hand(found), _costs(items, today)
+    rows = tuple(_row(one, plans, on_hand[one.held.lot_id], costs.get(one.held.item_id), today) for one in shown)
     last = today + timedelta(days) if (date.max - today).days > days else date.max
     dying = tuple(row for row in rows if row.good and row.last_day is not None and today <= row.last_day <= last)
     return ShelfLife(today, days, rows, dying, plans.left_out)
@@ -139,6 +151,14 @@ def _on_hand(found: Iterable[Expiry]) -> dict[int, Decimal]:
     for one in found:
         totals[one.held.lot_id] += one.held.quantity
     return totals
+
+
+def _costs(items: Collection[int], today: date) -> dict[int, Cost]:
+    """What a stock unit of each item costs today; none where nobody set it. Two queries."""
+    rules = PoolRules.objects.first()
+    currency = rules.currency if rules else ""
+    rows = UnitCost.objects.filter(item__in=items, since__lte=today).order_by("since").values_list("item_id", "amount", "since")
+    return {item: Cost(amount, since, currency) for item, amount, since in rows}  # of several, the last
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +199,7 @@ def _waits_for(named: Sequence[Project]) -> dict[int, list[str]]:
     return waits
 
 
-def _row(one: Expiry, plans: _Plans, on_hand: Decimal, today: date) -> Row:
+def _row(one: Expiry, plans: _Plans, on_hand: Decimal, cost: Cost | None, today: date) -> Row:
     uses = tuple(use for project, line in plans.lines.get(one.held.item_id, ()) for use in _uses(one, project, line, plans))
     ordered = tuple(sorted(uses, key=lambda use: (use.day, use.label)))
     last, left = one.last_usable_day, unused(on_hand, ordered)
@@ -194,6 +214,7 @@ def _row(one: Expiry, plans: _Plans, on_hand: Decimal, today: date) -> Row:
         uses=ordered,
         unused=left,
         could_use=could_use(left, ordered) if good and last is not None and last >= today else (),
+        value=worth(left, one.held.unit, cost),
     )
 
 

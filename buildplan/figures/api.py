@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 
 from buildplan.figures.calculator import Answer, Calculator, Input, InputError, ask
 from buildplan.figures.calculators import CALCULATORS
-from buildplan.shortfall.api import ReasonOut
+from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import ProblemOut
 from inventory.common.schema import ApiSchema
 

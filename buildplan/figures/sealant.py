@@ -34,12 +34,12 @@ _MINUTES = 60
 
 SHEET = Reason("The maker's data sheet wins over any figure here, and the plans say where and how thick.", "the product's data sheet")
 CAN = Reason(
-    "Solvents catch fire easily: keep sparks and flames away, let air through, wear gloves and eye protection. Accelerators may hold "
-    "chromium(VI), or oxidise and irritate; isocyanate hardeners sensitise.",
+    "Solvents such as MEK and acetone are highly flammable: air the place, keep every source of ignition away, wear gloves and eye "
+    "protection. Type 1 accelerators hold chromium(VI), manganese-dioxide ones oxidise and irritate, isocyanate hardeners sensitise.",
     "the product's safety data sheet",
 )
 WASTE = Reason("Rests are disposed of as the safety data sheet and the local authority say.", "the local fire and waste authority")
-_CAUTIONS = (SHEET, CAN, WASTE)
+CAUTIONS = (SHEET, CAN, WASTE)
 
 
 def _size(name: str, label: str, help_: str) -> Input:
@@ -193,7 +193,7 @@ SEALANT = (
         results={"grams": "Sealant"},
         reckon=_seam,
         example={"shape": ["triangle"], "length": ["1 m"], "leg_a": ["6 mm"], "leg_b": ["6 mm"], "gravity": ["1.55"]},
-        cautions=_CAUTIONS,
+        cautions=CAUTIONS,
     ),
     Calculator(
         name="mix",
@@ -223,7 +223,7 @@ SEALANT = (
         results={"base": "Base", "accelerator": "Accelerator", "error": "Scale's error", "smallest": "Smallest batch"},
         reckon=_mix,
         example={"total": ["55"], "base": ["100"], "accelerator": ["10"], "division": ["0.1"], "limit_percent": ["2"]},
-        cautions=_CAUTIONS,
+        cautions=CAUTIONS,
     ),
     Calculator(
         name="work-life",
@@ -256,7 +256,7 @@ SEALANT = (
         results={"life": "Work life", "minutes": "In minutes", "apply": "Apply at this temperature"},
         reckon=_work_life,
         example={"hours": ["2"], "temperature": ["95 F"]},
-        cautions=_CAUTIONS,
+        cautions=CAUTIONS,
     ),
     Calculator(
         name="batches",
@@ -304,6 +304,6 @@ SEALANT = (
             "lot": ["S1,90,2027-03-20", "S2,90,2027-04-30"],
             "on": ["2027-03-13"],
         },
-        cautions=_CAUTIONS,
+        cautions=CAUTIONS,
     ),
 )

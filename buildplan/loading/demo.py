@@ -1,21 +1,30 @@
 """The invented scenario: loaded from fixtures/ by the same loads that a builder uses."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django_scopes import scope
 
+from buildplan.loading.demo_club import make_club
 from buildplan.loading.models import LoadedFile
 from buildplan.loading.services import Request, load
 from buildplan.loading.targets import Named
+from buildplan.plan.models import Step
+from buildplan.sealday.services import PersonData, plan_seal_day, set_people, set_product
+from inventory.catalogue.services import edit_item
 from inventory.claims.models import Fault
 from inventory.claims.services import save_rule, save_sender, set_sender
 from inventory.common.problems import Problem
 from inventory.labels.services import ensure_labels
-from inventory.models import Bag, Crate, Lot, Member, Place, User, Workshop
+from inventory.models import Bag, Crate, Item, Lot, Member, Place, User, Workshop
+from inventory.shelflife.services import save_rule as save_storage
 from inventory.stock.models import End
 from inventory.workshop.services import hand, issue_device, set_member, set_password
 
@@ -35,6 +44,18 @@ CLOCKS = (
     (Fault.SHORTAGE, 10, "sender", SENDERS),
     (Fault.WRONG, 14, "sender", SENDERS),
 )
+# The sealing weekend: steps of each day, who is there, and what the data sheets say, as invented as the products: hours of work life at
+# 77 F, hours until cured.
+WEEKEND = ((SEALING - timedelta(days=1), ("F3-04", "F3-05")), (SEALING, ("F3-06", "F3-07", "K1-04", "K1-05")))
+HANDS = (("Demo keeper", time(9), time(17)), ("Ida of Plover", time(9), time(17)), ("Jon, a guest", time(10), time(16)))
+SHEETS = {"SEAL-B2": ("2", "14"), "SEAL-C24": ("24", "96"), "SEAL-A2": ("2", "14"), "SEAL-QC": ("0.5", "6")}
+# How the two-part sealants are stored and what a passed test adds, as invented as the products: not over 27 C, else used within 35 days,
+# never under 4.5 C or over 35 C; half the life.
+STORED = ("SEAL-A2", "SEAL-B2", "SEAL-B12", "SEAL-C24", "SEAL-QC")
+STORED_AT: dict[str, Any] = {"high": Decimal(27), "use_within_days": 35, "never_below": Decimal("4.5"), "never_above": Decimal(35)}
+EXTENDED = Fraction(1, 2)
+STORED_BY = "an invented data sheet of the demo: look yours up"
+METAL_F, PACE, DIVISION = Fraction(72), Fraction(40), Fraction("0.1")
 
 
 class NotTheDemo(Problem):
@@ -75,6 +96,9 @@ def ensure_demo(folder: Path, *, password: str, today: date) -> Demo:
         keeper, _ = set_member(email=KEEPER, workshop=workshop, name="Demo keeper", role="owner", by=hand(workshop))
         _send(Crate.objects.get(code=CRATE), keeper, today)
         _label(keeper)
+        _store(keeper, today)
+        _seal(keeper, today)
+        make_club(workshop=workshop, keeper=keeper, password=password, today=today)
     set_password(user=User.objects.get(email=KEEPER), password=password)
     return Demo(workshop, today, fresh=True)
 
@@ -92,6 +116,28 @@ def _label(by: Member) -> None:
     """Every place and every bag has its label, as if they had been printed and stuck on."""
     rows: list[Bag | Lot | Place] = [*Place.objects.filter(end=End.STORAGE).order_by("key"), *Bag.objects.order_by("crate", "path")]
     ensure_labels(rows=rows, by=by)
+
+
+def _store(by: Member, today: date) -> None:
+    """How the sealants are stored, and what an update test adds to their lives. Set again it is the same."""
+    now = timezone.make_aware(datetime.combine(today, time.min))
+    for item in Item.objects.filter(code__in=STORED).order_by("code"):
+        edit_item(item=item, changes={"extend_part": EXTENDED}, by=by)
+        save_storage(item=item, source=STORED_BY, by=by, now=now, **STORED_AT)
+
+
+def _seal(by: Member, today: date) -> None:
+    """The sealing weekend as its builder planned it."""
+    for after, codes in WEEKEND:
+        steps = list(Step.objects.filter(project__code=PROJECT, code__in=codes).select_related("project__bench__workshop"))
+        said: dict[str, Any] = {"temperature_f": METAL_F, "pace": PACE, "division": DIVISION}
+        day = plan_seal_day(bench=steps[0].project.bench, on=today + after, steps=steps, by=by, today=today, **said)
+        people = [PersonData(name, comes, goes, member=by if name == by.name else None) for name, comes, goes in HANDS]
+        set_people(day=day, people=people, by=by)
+        taken = Q(seams__step__in=steps) | Q(call_outs__step__in=steps)
+        for item in Item.objects.filter(taken, code__in=SHEETS).distinct().order_by("code"):
+            life, cure = map(Fraction, SHEETS[item.code])
+            set_product(day=day, item=item, life_hours=life, cure_hours=cure, by=by)
 
 
 def ensure_device(demo: Demo) -> str | None:

@@ -1,6 +1,13 @@
-"""The order of steps. Pure: no Django, no clock."""
+"""The order of steps, and how others name one. Pure: no Django, no clock."""
 
 from collections.abc import Iterator, Mapping, Sequence
+
+STEP_REF = "step:"
+
+
+def step_ref(step: int) -> str:
+    """How inventory's opaque references name a step."""
+    return f"{STEP_REF}{step}"
 
 
 def loops(afters: Mapping[str, Sequence[str]]) -> Iterator[tuple[str, ...]]:

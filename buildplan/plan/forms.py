@@ -4,8 +4,18 @@ from django import forms
 
 from inventory.common.forms import DayInput
 
+MOST_PEOPLE = 50
+
 
 class PlannedForm(forms.Form):
-    """The day a step is planned for; blank where none is."""
+    """The day a step is planned for, and how many people it takes; blank where nobody said."""
 
     planned_on = DayInput(label="Planned", required=False)
+    people = forms.IntegerField(
+        label="People it takes at once",
+        required=False,
+        min_value=1,
+        max_value=MOST_PEOPLE,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        help_text="blank where one is enough",
+    )

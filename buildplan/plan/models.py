@@ -69,6 +69,7 @@ class Step(models.Model):
     position = models.PositiveIntegerField()
     planned_on = models.DateField(null=True, blank=True)
     minutes = models.PositiveIntegerField(null=True, blank=True)
+    people = models.PositiveSmallIntegerField("people it takes at once", null=True, blank=True)  # no plan file says it: set on its page
     hand = models.CharField(max_length=5, choices=Hand, blank=True)
     done = models.BooleanField(default=False)
     done_on = models.DateField(null=True, blank=True)

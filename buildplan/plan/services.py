@@ -269,3 +269,13 @@ def set_planned(*, step: Step, planned_on: date | None, by: Member) -> Step:
     locked.planned_on = planned_on
     changed_by(locked, by).save(update_fields=["planned_on"])
     return locked
+
+
+@transaction.atomic
+def set_people(*, step: Step, people: int | None, by: Member) -> Step:
+    """Say how many people `step` takes at once; None where nobody knows, which counts as one."""
+    policy.require(by, "plan", step.project.bench)
+    locked = Step.objects.select_for_update(no_key=True).get(pk=step.pk)
+    locked.people = people
+    changed_by(locked, by).save(update_fields=["people"])
+    return locked

@@ -53,7 +53,7 @@ def plan(request: MemberRequest, project: str) -> HttpResponse:
         "sections": sections,
         "steps": sum(len(section.steps) for section in sections),
         "done": sum(section.done for section in sections),
-        "may_plan": policy.allowed(request.member, "plan"),
+        "may_plan": policy.allowed(request.member, "plan", found.bench),
     }
     return render(request, "plan/plan.html", context)
 
@@ -61,9 +61,9 @@ def plan(request: MemberRequest, project: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @members_only
 def planned(request: MemberRequest, project: str, step: str) -> HttpResponse:
-    """Set or clear the day that a step is planned for."""
+    """Set or clear the day that a step is planned for, and how many people it takes."""
     found = get_step(project, step)
-    form = PlannedForm(request.POST if request.method == "POST" else None, initial={"planned_on": found.planned_on})
+    form = PlannedForm(request.POST if request.method == "POST" else None, initial={"planned_on": found.planned_on, "people": found.people})
     back = way_back(request, f"{reverse('plan', args=[found.project.code])}#step-{found.pk}")
     if request.method == "POST" and attempt(form, lambda: _save(form, found, request)):
         return redirect(back)
@@ -74,4 +74,6 @@ def planned(request: MemberRequest, project: str, step: str) -> HttpResponse:
 def _save(form: PlannedForm, step: Step, request: MemberRequest) -> None:
     day = form.cleaned_data["planned_on"]
     services.set_planned(step=step, planned_on=day, by=request.member)
+    if "people" in form.data and form.cleaned_data["people"] != step.people:
+        services.set_people(step=step, people=form.cleaned_data["people"], by=request.member)
     messages.success(request, f"{step.code} is planned for {day}." if day else f"{step.code} has no planned day now.")

@@ -10,6 +10,7 @@ from buildplan.hardware.calc import Figure, Tool
 from buildplan.records.mixing import BatchLine, Mix, ProductPlan, SealingPlan
 from buildplan.records.sheet import Check, ClecoLine, Die, NeedLine, Product, RowLine, SeamLine, StepSheet
 from buildplan.sealing.calc import Sample
+from buildplan.sealing.queries import MixRow
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
@@ -32,6 +33,7 @@ def as_object(sheet: StepSheet, plan: SealingPlan) -> dict[str, Any]:
         "clecos": [_cleco(cleco) for cleco in sheet.clecos],
         "seams": [_seam(seam) for seam in sheet.seams],
         "sealants": [_sealant(one) for one in plan.products],
+        "mixes": [_mixed(mix, step.pk) for mix in sheet.mixed],
         "supplies": [
             {"name": supply.name, "each": plain(supply.each), "total": plain(supply.total), "unit": supply.unit} for supply in plan.supplies
         ],
@@ -56,6 +58,7 @@ def _need(need: NeedLine, *, done: bool) -> dict[str, Any]:
         "name": need.name,
         "unit": need.unit,
         "needed": plain(need.quantity),
+        "mixed": plain(need.mixed),
         "short": None if done else plain(need.short),
         "returned": need.returned,
         "lies": list(need.lies),
@@ -125,6 +128,7 @@ def _sealant(one: ProductPlan) -> dict[str, Any]:
         "base": _number(product.base),
         "accelerator": _number(product.accelerator),
         "grams": _number(product.total),
+        "mixed": plain(product.mixed),
         "faults": list(one.faults),
         "trace": _trace(product.reasons),
         "mix": _mix(one.mix),
@@ -148,6 +152,22 @@ def _mix(mix: Mix | None) -> dict[str, Any] | None:
         "accelerator": plain(mix.accelerator),
         "error_percent": mix.error or None,
         "refused": mix.refused or None,
+    }
+
+
+def _mixed(mix: MixRow, step: int) -> dict[str, Any]:
+    return {
+        "id": mix.id,
+        "item": mix.item,
+        "grams": plain(mix.grams),
+        "for_this_step": plain(mix.of(step)),
+        "base": plain(mix.base),
+        "accelerator": plain(mix.accelerator),
+        "lots": list(mix.lots),
+        "mixed_at": mix.mixed_at.isoformat(),
+        "mixed_by": mix.mixed_by,
+        "work_until": mix.work_until and mix.work_until.isoformat(),
+        "left": _number(mix.left),
     }
 
 

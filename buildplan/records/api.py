@@ -14,17 +14,18 @@ from buildplan.records.answer import as_object
 from buildplan.records.forms import SealingForm, asked_day
 from buildplan.records.mixing import plan_sealing
 from buildplan.records.sheet import sheet_on
-from buildplan.shortfall.api import ReasonOut
+from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import ProblemOut
 
 
 class NeedOut(serializers.Serializer[Any]):
-    """What the step takes of one item in all; `short` is null of a step that is done."""
+    """What the step takes of one item in all; `short` is null of a step that is done. What was `mixed` for it is no more `needed`."""
 
     item = serializers.CharField()
     name = serializers.CharField()
     unit = serializers.CharField()
     needed = serializers.CharField()
+    mixed = serializers.CharField()
     short = serializers.CharField(allow_null=True)
     returned = serializers.BooleanField()
     lies = serializers.ListField(child=serializers.CharField())
@@ -158,6 +159,7 @@ class SealantOut(serializers.Serializer[Any]):
     base = serializers.CharField(allow_null=True)
     accelerator = serializers.CharField(allow_null=True)
     grams = serializers.CharField(allow_null=True)
+    mixed = serializers.CharField(help_text="grams of it that were mixed; batches are of what is left")
     faults = serializers.ListField(child=serializers.CharField())
     trace = ReasonOut(many=True)
     mix = MixOut(allow_null=True)
@@ -170,6 +172,22 @@ class SealantOut(serializers.Serializer[Any]):
     exact = serializers.BooleanField(help_text="no other choice of lots does better")
     mix_trace = ReasonOut(many=True)
     calibration = CalibrationOut(allow_null=True)
+
+
+class StepMixOut(serializers.Serializer[Any]):
+    """A batch that was mixed for the step, in grams; it may have been for others too."""
+
+    id = serializers.IntegerField()
+    item = serializers.CharField()
+    grams = serializers.CharField()
+    for_this_step = serializers.CharField()
+    base = serializers.CharField()
+    accelerator = serializers.CharField()
+    lots = serializers.ListField(child=serializers.CharField())
+    mixed_at = serializers.DateTimeField()
+    mixed_by = serializers.CharField()
+    work_until = serializers.DateTimeField(allow_null=True)
+    left = serializers.CharField(allow_null=True)
 
 
 class SupplyOut(serializers.Serializer[Any]):
@@ -198,6 +216,7 @@ class StepOut(serializers.Serializer[Any]):
     clecos = ClecoOut(many=True)
     seams = SeamOut(many=True)
     sealants = SealantOut(many=True)
+    mixes = StepMixOut(many=True)
     supplies = SupplyOut(many=True)
 
 

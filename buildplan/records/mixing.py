@@ -42,7 +42,7 @@ class Given:
     pace: Decimal | None = None
     temperature_f: Fraction | None = None
     division: Decimal | None = None
-    lives: Mapping[str, Decimal] | None = None
+    lives: Mapping[str, Decimal | Fraction] | None = None
 
     def missing(self, code: str) -> tuple[str, ...]:
         """What batches of a product still ask for."""
@@ -132,7 +132,7 @@ class SealingPlan:
 
 
 def plan_sealing(sheet: StepSheet, given: Given) -> SealingPlan:
-    """Weigh out and split every product of a step; of one that is done what it needed, without batches. Seven queries."""
+    """Weigh out and split every product of a step; of one that is done what it needed, without batches. Eight queries."""
     batched = bool(sheet.products) and not sheet.step.done
     lots = queries.usable(sheet.step, [product.item for product in sheet.products], on=given.day) if batched else ()
     plans = tuple(_plan(product, given.division) for product in sheet.products)
@@ -143,13 +143,18 @@ def plan_sealing(sheet: StepSheet, given: Given) -> SealingPlan:
     return SealingPlan(given, plans, used)
 
 
+def plan_product(product: Product, given: Given, lots: Sequence[Usable]) -> ProductPlan:
+    """Weigh out and split one product, from these lots of it."""
+    return _with_batches(_plan(product, given.division), given, lots)
+
+
 def _plan(product: Product, division: Decimal | None) -> ProductPlan:
     mix, smallest, faults = None, None, list(product.faults)
     if product.ratio is None:
         faults.append(f"base : accelerator of {product.code} {NOT_KNOWN}; a product of one part has none")
     else:
         smallest = smallest_batch(*product.ratio, division, MOST_ERROR_PERCENT) if division else None
-        mix = _mix(product, product.total, division, smallest) if product.total else None
+        mix = _mix(product, product.to_mix, division, smallest) if product.to_mix else None
     return ProductPlan(product, mix, smallest, None, None, (), Decimal(0), exact=True, stopped=False, faults=tuple(faults), reasons=())
 
 
@@ -177,7 +182,7 @@ def _refused(division: Decimal, error: str, smallest: Decimal) -> str:
 
 def _with_batches(empty: ProductPlan, given: Given, lots: Sequence[Usable]) -> ProductPlan:
     product = empty.product
-    if not product.total:
+    if not product.to_mix:
         return empty
     if missing := given.missing(product.code):
         return replace(empty, faults=(*empty.faults, f"for batches say {' and '.join(missing)}"))
@@ -185,7 +190,7 @@ def _with_batches(empty: ProductPlan, given: Given, lots: Sequence[Usable]) -> P
     if life.hours is None:
         return replace(empty, life=life, stopped=True)
     try:
-        return _batched(replace(empty, life=life), given, life.hours, lots)
+        return _batched(replace(empty, life=life), given, _exactly(given, product.code, life.hours), lots)
     except ValueError as error:
         return replace(empty, life=life, faults=(*empty.faults, str(error).partition(": ")[2] or str(error)))
 
@@ -195,14 +200,20 @@ def _life(given: Given, code: str) -> WorkLife:
     return work_life(float(hours), float(given.temperature_f or 0))
 
 
-def _batched(empty: ProductPlan, given: Given, hours: float, lots: Sequence[Usable]) -> ProductPlan:
+def _exactly(given: Given, code: str, hours: float) -> float | Decimal | Fraction:
+    """The hours as they were entered where the temperature doesn't change them: a sixth of one is no binary fraction."""
+    entered = (given.lives or {})[code]
+    return entered if float(entered) == hours else hours
+
+
+def _batched(empty: ProductPlan, given: Given, hours: float | Decimal | Fraction, lots: Sequence[Usable]) -> ProductPlan:
     product = empty.product
     most = largest_batch(given.people or 0, given.pace or 0, hours)
     if empty.smallest is not None and most < empty.smallest:
         text = f"the people present place {plain(most)} g in one work life, and this scale mixes no less than {plain(empty.smallest)} g"
         return replace(empty, most=most, faults=(*empty.faults, f"{text}: take a finer scale, or more hands"))
     held = [LotLeft(lot.label, Fraction(lot.quantity) * product.factor, lot.serves_until) for lot in lots]
-    day = plan_day(product.total or 0, given.day, most, held, least=empty.smallest or 0)
+    day = plan_day(product.to_mix or 0, given.day, most, held, least=empty.smallest or 0)
     batches = tuple(_batch(at, batch, empty, given) for at, batch in enumerate(day.batches, start=1))
     return replace(empty, most=most, batches=batches, short=day.short, exact=day.exact, reasons=_reasons(given, hours, most, day))
 
@@ -212,7 +223,7 @@ def _batch(number: int, batch: Batch, plan: ProductPlan, given: Given) -> BatchL
     return BatchLine(number, batch.grams, lots, _mix(plan.product, batch.grams, given.division, plan.smallest))
 
 
-def _reasons(given: Given, hours: float, most: Decimal, day: DayPlan) -> tuple[Reason, ...]:
+def _reasons(given: Given, hours: float | Decimal | Fraction, most: Decimal, day: DayPlan) -> tuple[Reason, ...]:
     hands = "1 person places" if given.people == 1 else f"{given.people} people place"
-    text = f"{hands} {plain(given.pace or Decimal(0))} g an hour each, {hours:.3f} h: {plain(most)} {GRAM} at most in one batch"
+    text = f"{hands} {plain(given.pace or Decimal(0))} g an hour each, {float(hours):.3f} h: {plain(most)} {GRAM} at most in one batch"
     return (Reason(text, "as entered, and the work life"), *day.reasons)

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -40,7 +40,7 @@ class Proposal:
 
 
 def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
-    """What finishing `step` on a day would take: first what is set aside for it, then the lots that expire first. Twelve queries."""
+    """What finishing `step` on a day would take: first what is set aside for it, then the lots that expire first. Fourteen queries."""
     bench = step.project.bench
     items = shortfall.items()
     needs = expand(_alone(step, on))
@@ -53,7 +53,7 @@ def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
 def needed(step: Step, *, on: date) -> tuple[tuple[ItemFacts, list[Need]], ...]:
     """What a step takes, done or not, by item, without a look at the stock. Six queries."""
     items = shortfall.items()
-    found = expand(_alone(step, on))
+    found = expand(replace(_alone(step, on), mixed=False))
     return tuple(sorted(((items[item], sorted(needs)) for item, needs in found.items()), key=lambda pair: pair[0].code))
 
 
@@ -68,14 +68,14 @@ class Usable:
 
 
 def usable(step: Step, wanted: Collection[int], *, on: date) -> tuple[Usable, ...]:
-    """The lots on hand that a step may take from on a day, of these items. Six queries."""
+    """The lots on hand that a step may take from on a day, of these items. Seven queries."""
     items = shortfall.items()
     found = shortfall.stock(step.project.bench, items, dict.fromkeys(wanted), on)
     return tuple(lot for item in wanted for lot in _usable(step, items[item], found.get(item, ()), on))
 
 
 def _usable(step: Step, item: ItemFacts, supplies: Sequence[Supply], on: date) -> Iterator[Usable]:
-    labels = _labels(supplies)
+    labels = labelled(supplies)
     for supply in supplies:
         stock = Stock(supply, item.rule.min_life_days)
         there = stock.free + (stock.held or {}).get(step.pk, Decimal(0))
@@ -83,7 +83,7 @@ def _usable(step: Step, item: ItemFacts, supplies: Sequence[Supply], on: date) -
             yield Usable(item.id, labels[supply.key], there, stock.serves_until)
 
 
-def _labels(supplies: Sequence[Supply]) -> dict[int, str]:
+def labelled(supplies: Sequence[Supply]) -> dict[int, str]:
     """Each by its code; with its place where that isn't one lot's alone, and with its number where even that isn't."""
     codes = Counter(supply.code for supply in supplies)
     named = {supply.key: supply.code if supply.code and codes[supply.code] == 1 else trace.name(supply) for supply in supplies}

@@ -8,9 +8,9 @@ from decimal import Decimal
 from django.db import transaction
 
 from buildplan.hardware.models import RivetRow
+from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Finish, Step
-from buildplan.sealing.models import Seam
-from buildplan.shortfall.queries import step_ref
+from buildplan.sealing.models import MixShare, Seam
 from inventory.catalogue.models import RETURNED
 from inventory.common.history import changed_by
 from inventory.common.problems import Problem
@@ -60,20 +60,23 @@ def finish_step(  # noqa: PLR0913 - what a finish says
 ) -> Finish:
     """Mark `step` done on a day and take what it used from stock; all of it or nothing.
 
-    A step that needs stock and takes none is refused unless `without_movements` says that this is meant: that choice is kept.
+    A step that needs stock and takes none is refused unless `without_movements` says that this is meant: that choice is kept. What was
+    mixed for it was taken when it was mixed.
     """
     policy.require(by, "use_stock", step.project.bench)
     step = Step.objects.select_for_update().select_related("project").get(pk=step.pk)
     if step.done:
         day = f" on {step.done_on}" if step.done_on else ""
         raise AlreadyDone(f"{step.code} is done{day} already: nothing was taken again")
-    _refuse_silence(step, uses, without_movements=without_movements)
+    mixed = MixShare.objects.filter(step=step, mix__taken_back_at=None).exists()
+    if not mixed:
+        _refuse_silence(step, uses, without_movements=without_movements)
     finish = Finish.objects.create(
         workshop_id=step.workshop_id,
         step=step,
         on=on,
         by=by,
-        without_movements=not uses,
+        without_movements=not uses and not mixed,
         note=note,
     )
     stock.lock(use.lot for use in uses)
@@ -85,7 +88,10 @@ def finish_step(  # noqa: PLR0913 - what a finish says
 
 @transaction.atomic
 def take_back(*, step: Step, on: date, now: datetime, by: Member) -> Finish:
-    """Undo the finish of `step`: each of its movements is reversed, and the step is to do again. The finish itself stays on record."""
+    """Undo the finish of `step`: each of its movements is reversed, and the step is to do again. The finish itself stays on record.
+
+    What was mixed for it stays mixed: a batch is taken back by itself.
+    """
     policy.require(by, "use_stock", step.project.bench)
     step = Step.objects.select_for_update().get(pk=step.pk)
     finish = Finish.objects.filter(step=step, taken_back_at=None).first()

@@ -1,7 +1,7 @@
 """All that one step takes, in one view: what its page, its print and the API show. Each figure has its reasons."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -27,7 +27,7 @@ from buildplan.records.queries import Proposal
 from buildplan.records.used import GRAM, calibrations, in_grams
 from buildplan.sealing.calc import Calibration, calibration_reasons, calibration_text
 from buildplan.sealing.models import Seam
-from buildplan.sealing.queries import grams
+from buildplan.sealing.queries import MixRow, grams, mixed_for
 from buildplan.shortfall.calc import ItemFacts, Need
 from buildplan.shortfall.needs import CALL_OUT
 from buildplan.shortfall.trace import RULE, WORDS, name
@@ -43,7 +43,10 @@ DEFER = "the kit's plans come first; then its maker, then the source named here"
 
 @dataclass(frozen=True, slots=True)
 class NeedLine:
-    """What the step takes of one item in all. `lies` is where it would be taken from; a step that is done has none."""
+    """What the step takes of one item in all. `lies` is where it would be taken from; a step that is done has none.
+
+    `mixed` is what it took already, by batches that were mixed for it: it isn't among `quantity`.
+    """
 
     item: str
     name: str
@@ -53,6 +56,7 @@ class NeedLine:
     returned: bool
     lies: tuple[str, ...]
     reasons: tuple[Reason, ...]
+    mixed: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +153,7 @@ class SeamLine:
 class Product:
     """A sealant of the step: `seams` are the grams of its seams, `total` those and what is called out; None where one isn't known.
 
-    `factor` is how many grams one stock unit is, 1 where that isn't known.
+    `factor` is how many grams one stock unit is, 1 where that isn't known. `mixed` are the grams that were mixed for a step not done.
     """
 
     item: int
@@ -164,6 +168,12 @@ class Product:
     faults: tuple[str, ...]
     reasons: tuple[Reason, ...]
     calibration: Calibration | None
+    mixed: Decimal = Decimal(0)
+
+    @property
+    def to_mix(self) -> Decimal | None:
+        """What of the total is still to be mixed; None where that isn't known."""
+        return None if self.total is None else max(self.total - self.mixed, Decimal(0))
 
     @property
     def ratio(self) -> tuple[Decimal, Decimal] | None:
@@ -183,7 +193,7 @@ class Product:
 
 @dataclass(frozen=True, slots=True)
 class StepSheet:
-    """All of it. `on` is the day that stock was looked at for."""
+    """All of it. `on` is the day that stock was looked at for; `mixed` are the batches that were mixed for the step."""
 
     step: Step
     on: date
@@ -194,6 +204,7 @@ class StepSheet:
     dies: tuple[Die, ...]
     seams: tuple[SeamLine, ...]
     products: tuple[Product, ...]
+    mixed: tuple[MixRow, ...]
     cautions: bool
 
     @property
@@ -213,7 +224,7 @@ class StepSheet:
 
 
 def sheet_on(step: Step, day: date) -> StepSheet:
-    """What a step takes of what can serve on a day; of one that is done, what it needed. Twenty-five queries at most."""
+    """What a step takes of what can serve on a day; of one that is done, what it needed. Thirty queries at most."""
     return sheet(step, on=day, proposals=None if step.done else queries.proposals(step, on=day))
 
 
@@ -222,7 +233,7 @@ def sheet(step: Step, *, on: date, proposals: Sequence[Proposal] | None = None) 
     needed = [(one.item, list(one.line.needs)) for one in proposals] if proposals is not None else queries.needed(step, on=on)
     kinds = _items([item.id for item, _ in needed])
     rows = _driven(_rows(step), needed, kinds)
-    seams = _seams(step)
+    seams, mixes = _seams(step), mixed_for(step.pk)
     lines = tuple(_open_line(one, on) for one in proposals) if proposals is not None else tuple(_line(*one) for one in needed)
     return StepSheet(
         step=step,
@@ -233,7 +244,8 @@ def sheet(step: Step, *, on: date, proposals: Sequence[Proposal] | None = None) 
         tools=tools_for((one.rivet, None) for one in rows if one.rivet),
         dies=_dies(rows, {line.item for line in lines}),
         seams=tuple(seam for seam, _ in seams),
-        products=_products(needed, kinds, seams),
+        products=_products(needed, kinds, seams, {} if step.done else _grams_mixed(step, mixes)),
+        mixed=mixes,
         cautions=any(item.kind in DYING for item in kinds.values()) or bool(seams),
     )
 
@@ -282,7 +294,8 @@ def _open_line(proposal: Proposal, on: date) -> NeedLine:
     item, line = proposal.item, proposal.line
     lies = tuple(f"{choice.lot_code or 'no lot code'} in {choice.path}" for choice in proposal.choices if choice.proposed)
     reasons = (*(_need_reason(item, need) for need in line.needs), *_stock_reasons(proposal, on))
-    return NeedLine(item.code, item.name, item.unit, line.needed, line.short, item.returned, lies, reasons)
+    mixed = sum((need.mixed for need in line.needs), Decimal(0))
+    return NeedLine(item.code, item.name, item.unit, line.needed, line.short, item.returned, lies, reasons, mixed)
 
 
 def _need_reason(item: ItemFacts, need: Need) -> Reason:
@@ -380,14 +393,32 @@ def _seam(seam: Seam) -> SeamLine:
 
 
 def _products(
-    needed: Iterable[tuple[ItemFacts, Iterable[Need]]], kinds: Mapping[int, Item], seams: Sequence[tuple[SeamLine, Item]]
+    needed: Iterable[tuple[ItemFacts, Iterable[Need]]],
+    kinds: Mapping[int, Item],
+    seams: Sequence[tuple[SeamLine, Item]],
+    mixed: Mapping[int, Decimal],
 ) -> tuple[Product, ...]:
     """The sealants of seams and call-outs, by code."""
     items = {item.pk: item for item in (*kinds.values(), *(item for _, item in seams)) if item.kind == Kind.SEALANT}
     called = {item.id: need for item, needs in needed for need in needs if item.id in items and need.source == CALL_OUT}
     own = calibrations(sorted(items))
-    found = (_product(item, [seam for seam, _ in seams if seam.sealant == pk], called.get(pk), own.get(pk)) for pk, item in items.items())
-    return tuple(sorted(found, key=lambda product: product.code))
+    found = [_product(item, [seam for seam, _ in seams if seam.sealant == pk], called.get(pk), own.get(pk)) for pk, item in items.items()]
+    return tuple(sorted((_less_mixed(product, mixed) for product in found), key=lambda product: product.code))
+
+
+def _grams_mixed(step: Step, mixes: Iterable[MixRow]) -> dict[int, Decimal]:
+    """What was mixed for the step, by product."""
+    found: dict[int, Decimal] = {}
+    for mix in mixes:
+        found[mix.item_id] = found.get(mix.item_id, Decimal(0)) + mix.of(step.pk)
+    return found
+
+
+def _less_mixed(product: Product, mixed: Mapping[int, Decimal]) -> Product:
+    if not (grams := mixed.get(product.item)):
+        return product
+    reason = Reason(f"{plain(grams)} {GRAM} of it are mixed", "the batches that were mixed for this step")
+    return replace(product, mixed=grams, reasons=(*product.reasons, reason))
 
 
 def _product(item: Item, seams: Sequence[SeamLine], called: Need | None, own: Calibration | None) -> Product:
@@ -395,11 +426,12 @@ def _product(item: Item, seams: Sequence[SeamLine], called: Need | None, own: Ca
     faults = [f"seam {seam.code}: {seam.fault}" for seam in seams if seam.grams is None]
     total, reasons = summed, [Reason(f"seam {seam.code}: {seam.grams} g", "its geometry") for seam in seams if seam.grams is not None]
     factor = in_grams(item.unit)
-    if called is not None and factor is None:
-        faults.append(f"{plain(called.quantity)} {item.unit} are called out: how many grams that is isn't known")
-    elif called is not None and factor is not None:
-        total += rounded(Fraction(called.quantity) * factor)
-        reasons.append(Reason(f"{plain(called.quantity)} {item.unit} as the plans say", CALL_OUT))
+    stated = None if called is None else called.quantity + called.mixed
+    if stated is not None and factor is None:
+        faults.append(f"{plain(stated)} {item.unit} are called out: how many grams that is isn't known")
+    elif stated is not None and factor is not None:
+        total += rounded(Fraction(stated) * factor)
+        reasons.append(Reason(f"{plain(stated)} {item.unit} as the plans say", CALL_OUT))
     reasons.append(Reason(f"{plain(total)} {GRAM} in all", ARITHMETIC))
     return Product(
         item=item.pk,

@@ -10,7 +10,7 @@ from django.db.models import Sum
 from buildplan.plan.models import CallOut, Finish
 from buildplan.sealing.calc import Calibration, Sample, calibrate
 from buildplan.sealing.models import Seam
-from buildplan.sealing.queries import grams
+from buildplan.sealing.queries import grams, mixed_grams
 from inventory.catalogue.units import UnitError, ratio
 from inventory.models import Movement
 
@@ -19,18 +19,19 @@ _Pair = tuple[int, int]  # a step and a sealant
 
 
 def calibrations(sealants: Collection[int]) -> dict[int, Calibration]:
-    """The workshop's own figure of each of these sealants that has one. Four queries.
+    """The workshop's own figure of each of these sealants that has one. Five queries.
 
     A step counts that was finished here with movements, has seams of the sealant, and no call-out of it: what a call-out took
-    can't be told from what the seams took. A movement that was reversed took nothing.
+    can't be told from what the seams took. A movement that was reversed took nothing; what was mixed for the step it took.
     """
     finishes = _finishes(sealants)
     seams = _seams(sealants, finishes)
-    used = _used(sealants)
+    used, mixed = _used(sealants), mixed_grams(mix__item__in=sealants, step__done=True)
     samples: dict[int, list[Sample]] = defaultdict(list)
     for step, (ref, label) in finishes.items():
         for item in sealants:
-            if (formula := seams.get((step, item))) and (took := used.get((ref, item))):
+            took = used.get((ref, item), Fraction(0)) + Fraction(mixed.get((step, item), 0))
+            if took and (formula := seams.get((step, item))):
                 samples[item].append(Sample(label, formula, took))
     found = {item: calibrate(kept) for item, kept in samples.items()}
     return {item: one for item, one in found.items() if one is not None}

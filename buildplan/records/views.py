@@ -12,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from buildplan.figures.sealant import CAUTIONS
 from buildplan.plan import queries as plan
 from buildplan.plan.models import Step
 from buildplan.plan.views import get_step
@@ -103,8 +104,8 @@ def _page(request: MemberRequest, found: Step, offered: Offered | None, status: 
         "project": found.project,
         "step": found,
         "around": plan.around(found),
-        "may_use": policy.allowed(request.member, "use_stock"),
-        "may_plan": policy.allowed(request.member, "plan"),
+        "may_use": policy.allowed(request.member, "use_stock", found.project.bench),
+        "may_plan": policy.allowed(request.member, "plan", found.project.bench),
         "taken_back": queries.taken_back(found),
         "asked": request.GET.urlencode(),
         **_bench(request, found),
@@ -134,6 +135,7 @@ def _bench(request: MemberRequest, found: Step) -> dict[str, Any]:
         "sealing_form": form if bench.products and not found.done else None,
         "sealing": plan_sealing(bench, form.given()),
         "deferral": DEFER,
+        "cautions": CAUTIONS,
         "ruler": (ruler_mm(), ruler_in()),
     }
 

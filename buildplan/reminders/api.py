@@ -11,10 +11,12 @@ from rest_framework.views import APIView
 
 from buildplan.reminders import answer, queries
 from buildplan.reminders.calc import Kind
-from buildplan.shortfall.api import ReasonOut
+from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import ProblemOut
+from inventory.workshop.request import caller
 
 DAYS = 30
+KINDS = [kind.value for kind in Kind]
 
 
 class AskedDays(serializers.Serializer[Any]):
@@ -30,10 +32,10 @@ class ReminderOut(serializers.Serializer[Any]):
 
     day = serializers.DateField()
     days_left = serializers.IntegerField()
-    kind = serializers.ChoiceField([kind.value for kind in Kind])
+    kind = serializers.ChoiceField(KINDS)
     text = serializers.CharField()
     link = serializers.CharField(help_text="the path of its page")
-    about = serializers.ListField(child=serializers.CharField(), help_text="the codes of the items or of the crate")
+    about = serializers.ListField(child=serializers.CharField(), help_text="the codes of the items, the steps or the crate")
     trace = ReasonOut(many=True)
 
 
@@ -82,10 +84,12 @@ class RemindersView(APIView):
         examples=[EXAMPLE],
     )
     def get(self, request: Request) -> Response:
-        """Claims that lapse, orders to place, crates to come and lots that die: the same list as the page, the feed and the mail.
+        """Claims that lapse, orders to place, days of sealing and ends of cure, crates to come, lots that die, and the caller's own loans.
 
-        Orders are one a project and day, with each item in `about` and its reason in the trace.
+        It is the same list as the page, the feed and the mail. Orders are one a project and day, with each item in `about` and its reason
+        in the trace. Of loans and bookings everyone is told of their own.
         """
         asked = AskedDays(data=request.query_params)
         asked.is_valid(raise_exception=True)
-        return Response(answer.as_object(queries.due(today=timezone.localdate(), days=asked.validated_data["days"])))
+        found = queries.due(today=timezone.localdate(), days=asked.validated_data["days"], member=caller(request))
+        return Response(answer.as_object(found))

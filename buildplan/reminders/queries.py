@@ -1,20 +1,37 @@
 """What a workshop is to be reminded of: the reads behind the page, the feed, the mail and the API."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import MAXYEAR, date, timedelta
 from typing import Any
 
 from django.db.models import Count, Q
 from django.urls import reverse
+from django.utils import timezone
 
 from buildplan.plan.models import Project
 from buildplan.reminders import calc
-from buildplan.reminders.calc import ClaimDue, CrateDue, Facts, LotDue, OrderDue, Reminder
-from buildplan.shortfall.calc import Line
-from buildplan.shortfall.queries import shortfall_of
+from buildplan.reminders.calc import (
+    BookingDue,
+    ClaimDue,
+    CrateDue,
+    CureDue,
+    Facts,
+    Lacking,
+    LoanDue,
+    LotDue,
+    OrderDue,
+    Reminder,
+    SealDayDue,
+)
+from buildplan.sealday.watched import Watched, watched
+from buildplan.shortfall.calc import NOTHING, Line
+from buildplan.shortfall.pins import stretches
+from buildplan.shortfall.queries import Touched, shortfall_of
 from inventory.claims.queries import Clock, clocks
-from inventory.models import Crate, Item
+from inventory.models import Crate, Item, Member
+from inventory.pool import queries as pool
+from inventory.pool.models import PoolRules
 from inventory.shelflife.queries import Expiry, expiries
 
 MOST_DAYS = 366
@@ -36,10 +53,19 @@ class Due:
         return calc.to_do(self.reminders, self.as_of)
 
 
-def due(*, today: date, days: int) -> Due:
-    """What is due in the workshop in scope within `days`, and what is overdue. At most 24 queries, however many projects."""
+def due(*, today: date, days: int, member: Member) -> Due:
+    """What a member is told to be due within `days`, and overdue: all that is their workshop's, and their own loans and bookings."""
+    return due_of([member.pk], today=today, days=days)[member.pk]
+
+
+def due_of(members: Collection[int], *, today: date, days: int) -> dict[int, Due]:
+    """`due` of several members of the workshop in scope. At most 45 queries, however many of them, of projects and of seal days."""
     through = min(today, FOREVER - timedelta(days=days)) + timedelta(days=days)
     facts = _facts(today, through)
+    return {member: _due(facts.own(member), today, days, through) for member in members}
+
+
+def _due(facts: Facts, today: date, days: int, through: date) -> Due:
     return Due(today, days, calc.reminders(facts, through=through), calc.undated(facts))
 
 
@@ -49,7 +75,18 @@ def _facts(today: date, through: date) -> Facts:
     orders = tuple(_order(project, line) for project, found in touched.found for line in found.short)
     claims = tuple(_claim(clock) for clock in clocks(today))
     lots = tuple(_lot(one) for one in expiries(before=through))
-    return Facts(claims, orders, tuple(_crates()), lots, touched.left_out)
+    days = watched(today=today, through=through)
+    return Facts(
+        claims=claims,
+        orders=orders,
+        crates=tuple(_crates()),
+        lots=lots,
+        left_out=touched.left_out,
+        seal_days=tuple(_seal_day(day, touched, today) for day in days if day.open),
+        cures=tuple(one for day in days for one in _cures(day, today)),
+        loans=tuple(_loans()),
+        bookings=tuple(_bookings(today, through)),
+    )
 
 
 def _claim(clock: Clock) -> ClaimDue:
@@ -91,3 +128,49 @@ def _crates() -> Iterator[CrateDue]:
     )
     for pk, code, bench, lines, due_on in rows:
         yield CrateDue(pk, code, bench, lines, due_on, reverse("crate", args=[pk]))
+
+
+def _seal_day(day: Watched, touched: Touched, today: date) -> SealDayDue:
+    lacking = tuple(one for project, netted in touched.found for line in netted.short for one in _lacking(day, project, line))
+    unknown = tuple(fault for fault in touched.left_out if any(f" of {step}, " in fault for step in day.steps))
+    link = reverse("seal-day", args=[day.id])
+    return SealDayDue(day.id, day.bench, day.on, day.on < today, day.steps, lacking, link, unknown)
+
+
+def _lacking(day: Watched, project: Project, line: Line) -> Iterator[Lacking]:
+    """What the day's steps, and those before them, go short of, as the day's own page has it."""
+    if line.item.returned:
+        over = [one for one in stretches(line) if one.first <= day.on and any(holder.step in day.to_do for holder in one.holders)]
+        short = max((one.lacking for one in over), default=NOTHING)
+        named = [holder.label for one in over for holder in one.holders if holder.step in day.to_do]
+    else:
+        missing = [(need, quantity) for need, quantity in line.missing if need.step in day.to_do]
+        short = sum((quantity for _, quantity in missing), NOTHING)
+        named = [need.label for need, _ in missing]
+    if short:
+        yield Lacking(project.code, line.item.code, line.item.unit, short, tuple(dict.fromkeys(named)))
+
+
+def _cures(day: Watched, today: date) -> Iterator[CureDue]:
+    """Those still to come: what is cured is no news."""
+    for one in day.cures:
+        at = timezone.localtime(one.at)
+        if at.date() >= today:
+            named = (day.id, day.bench, one.item_id, one.item)
+            yield CureDue(*named, at, at.date(), one.planned, one.frees, one.trace, reverse("seal-day", args=[day.id]))
+
+
+def _loans() -> Iterator[LoanDue]:
+    """What members have out. Three queries."""
+    rules = PoolRules.objects.first() or PoolRules()
+    for out in pool.loans():
+        named = (out.id, out.member_id, out.item, out.unit, out.open)
+        yield LoanDue(*named, out.due_on, rules.remind_days, out.trace, reverse("loan", args=[out.id]))
+
+
+def _bookings(today: date, through: date) -> Iterator[BookingDue]:
+    """What is promised and not fetched, save for what begins later. Four queries at most."""
+    for one in pool.bookings(first=today, last=through):
+        if not one.waiting:
+            named = (one.id, one.member_id, one.item, one.unit, one.quantity)
+            yield BookingDue(*named, one.first_day, one.last_day, one.trace, reverse("my-pool"))

@@ -57,8 +57,12 @@ def send_digests(  # noqa: PLR0913 - the parts of one run
 
 def _of_workshop(mails: list[DigestMail], today: date, days: int, base: str, connection: Any) -> list[Told]:
     with scope(workshop=mails[0].workshop):
-        found = queries.due(today=today, days=days)
-        return [Told(one.workshop.code, _address(one), len(found.to_do), *_send(one, found, base, connection)) for one in mails]
+        found = queries.due_of([one.member_id for one in mails], today=today, days=days)
+        return [_told(one, found[one.member_id], base, connection) for one in mails]
+
+
+def _told(one: DigestMail, found: Due, base: str, connection: Any) -> Told:
+    return Told(one.workshop.code, _address(one), len(found.to_do), *_send(one, found, base, connection))
 
 
 def _send(one: DigestMail, found: Due, base: str, connection: Any) -> tuple[Outcome, str]:

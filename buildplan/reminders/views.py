@@ -32,7 +32,7 @@ def reminders(request: MemberRequest) -> HttpResponse:
     """What is due, with reasons; below it the feed and the mail."""
     form = DaysForm(request.GET if "days" in request.GET else None)
     days = form.cleaned_data["days"] if form.is_valid() else DAYS
-    found = queries.due(today=timezone.localdate(), days=days)
+    found = queries.due(today=timezone.localdate(), days=days, member=request.member)
     context = {
         "form": form,
         "due": found,
@@ -94,6 +94,6 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
         raise Http404
     now = timezone.now()
     with scope(workshop=address.workshop):
-        found = queries.due(today=timezone.localdate(now), days=FEED_DAYS)
+        found = queries.due(today=timezone.localdate(now), days=FEED_DAYS, member=address.member)
     content = calendar(address.workshop, found.reminders, base=base_of(request), now=now)
     return HttpResponse(content, content_type=MEDIA_TYPE, headers={"Content-Disposition": 'inline; filename="rivetloft.ics"'})

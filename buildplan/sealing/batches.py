@@ -95,16 +95,14 @@ class _Problem:
         return _usable(self.lots[lot], self.days[need]) and self.grams[need] <= self.held[lot]
 
 
-def largest_batch(people: int, grams_per_person_hour: Exact, life_hours: float) -> Decimal:
+def largest_batch(people: int, grams_per_person_hour: Exact, life_hours: float | Exact) -> Decimal:
     """What `people` place within one work life, rounded down to a thousandth. Refuses what comes to nothing.
 
     Hours in binary are read as they are written, 0.3 as 3/10: rounding down would else lose a thousandth.
     """
     hands, pace = whole("people", people, least=1), positive("grams_per_person_hour", grams_per_person_hour)
-    hours = finite("life_hours", life_hours)
-    if hours <= 0:
-        raise ValueError("life_hours: must be over 0")
-    count = math.floor(Fraction(repr(hours)) * hands * pace * 1000)
+    hours = positive("life_hours", Fraction(repr(finite("life_hours", life_hours))) if isinstance(life_hours, float) else life_hours)
+    count = math.floor(hours * hands * pace * 1000)
     if not count:
         raise ValueError("life_hours: not a thousandth of a gram is placed within it")
     return thousandths(count)

@@ -14,7 +14,19 @@ from buildplan.sealing.batches import (
     plan_day,
 )
 from buildplan.sealing.calibration import Calibration, Sample, calibrate, calibration_reasons, calibration_text
-from buildplan.sealing.mixing import WorkLife, life_at, mix_reasons, scale_error_percent, smallest_batch, split, work_life
+from buildplan.sealing.mixing import (
+    HIGHEST_F,
+    LOWEST_F,
+    Portion,
+    WorkLife,
+    life_at,
+    mix_reasons,
+    portions,
+    scale_error_percent,
+    smallest_batch,
+    split,
+    work_life,
+)
 from buildplan.sealing.seams import (
     MM,
     PI,
@@ -29,6 +41,8 @@ from buildplan.sealing.seams import (
 )
 
 __all__ = [
+    "HIGHEST_F",
+    "LOWEST_F",
     "MM",
     "MOST_EXACT",
     "PI",
@@ -39,6 +53,7 @@ __all__ = [
     "LotLeft",
     "Need",
     "Part",
+    "Portion",
     "Sample",
     "Seam",
     "SeamGrams",
@@ -55,6 +70,7 @@ __all__ = [
     "life_at",
     "mix_reasons",
     "plan_day",
+    "portions",
     "quarter_round_area",
     "scale_error_percent",
     "seam_grams",

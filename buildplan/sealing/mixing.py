@@ -1,11 +1,12 @@
 """Base and accelerator, the scale's error, and how long a mix can be worked. Pure. Grams, hours, degrees Fahrenheit."""
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from inventory.common.exact import Exact, finite, half_up, positive, thousandths
+from inventory.common.exact import Exact, decimal_text, finite, half_up, not_negative, positive, thousandths
 from inventory.common.reasons import ARITHMETIC, MEMORY, Reason
 
 REFERENCE_F = 77.0
@@ -16,6 +17,7 @@ LOWEST_F = 70.0
 HIGHEST_F = 100.0
 
 _ABSOLUTE_ZERO_F = -459.67
+_SHEET = "the product's data sheet, as entered"
 _MOST_EXPONENT = 1000.0  # what a float can carry, and far beyond any life
 _LIMIT_SOURCE = (
     "as set for the product; else NAVEDTRA 14315 (70 F; Cirrus SR22 Airplane Maintenance Manual 13773-001, 20-10 says 60 F), "
@@ -85,7 +87,7 @@ def work_life(hours: float, temperature_f: float, *, lowest_f: float = LOWEST_F,
         return WorkLife(None, (Reason(text, _LIMIT_SOURCE),))
     if temperature_f <= REFERENCE_F:
         text = f"{hours:g} h at 77 F; no longer life is reckoned with at {temperature_f:g} F"
-        return WorkLife(float(hours), (Reason(text, "the product's data sheet, as entered"),))
+        return WorkLife(float(hours), (Reason(text, _SHEET),))
     text = f"{hours:g} h at 77 F is {fast:.3f} h at {temperature_f:g} F if each 10 F halves it, {slow:.3f} h if each 18 F does; the shorter"
     return WorkLife(min(fast, slow), (Reason(text, f"{MEMORY}; makers' sheets differ"),))
 
@@ -93,9 +95,45 @@ def work_life(hours: float, temperature_f: float, *, lowest_f: float = LOWEST_F,
 def mix_reasons(total: Exact, base: Exact, accelerator: Exact, division: Exact) -> tuple[Reason, ...]:
     """The trace of `split`, with the error that the scale makes on the smaller part."""
     base_g, accelerator_g = split(total, base, accelerator)
-    reasons = [
-        Reason(f"{base_g} g base + {accelerator_g} g accelerator, {base} : {accelerator} by weight", "the product's data sheet, as entered")
-    ]
+    reasons = [Reason(f"{base_g} g base + {accelerator_g} g accelerator, {_parts(base, accelerator)} by weight", _SHEET)]
     small = min(base_g, accelerator_g)
     error = f"+-{float(scale_error_percent(small, division)):.1f} %" if small else "more than all of it"
     return (*reasons, Reason(f"a scale of {division} g is off by {error} on the {small} g", ARITHMETIC))
+
+
+def _parts(base: Exact, accelerator: Exact) -> str:
+    return f"{decimal_text(positive('base', base))} : {decimal_text(positive('accelerator', accelerator))}"
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """What one share of a mix gets of one of the lots that it was weighed out from; both by their place in what was given."""
+
+    lot: int
+    share: int
+    grams: Fraction
+
+
+def portions(lots: Sequence[Exact], shares: Sequence[Exact], held: Mapping[tuple[int, int], Exact]) -> tuple[Portion, ...]:
+    """Who gets what of which lot, where `lots` and `shares` add up to the same grams.
+
+    First each share gets what is `held` for it of a lot (by lot and share), then lots and shares are run through in the order given.
+    The mix itself is one mass: this says only whose set-asides it uses up.
+    """
+    left = [positive("lots", grams) for grams in lots]
+    open_ = [positive("shares", grams) for grams in shares]
+    if sum(left) != sum(open_):
+        raise ValueError("shares: they don't add up to what the lots give")
+    found: dict[tuple[int, int], Fraction] = {}
+    wanted = [*((pair, not_negative("held", grams)) for pair, grams in sorted(held.items())), *_every_pair(left, open_)]
+    for (lot, share), most in wanted:
+        grams = min(left[lot], open_[share], most)
+        if grams:
+            left[lot] -= grams
+            open_[share] -= grams
+            found[lot, share] = found.get((lot, share), Fraction(0)) + grams
+    return tuple(Portion(lot, share, grams) for (lot, share), grams in sorted(found.items()))
+
+
+def _every_pair(lots: Sequence[Fraction], shares: Sequence[Fraction]) -> list[tuple[tuple[int, int], Fraction]]:
+    return [((lot, share), grams) for lot, grams in enumerate(lots) for share in range(len(shares))]

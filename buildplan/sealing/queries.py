@@ -1,18 +1,26 @@
-"""What the seams of steps take."""
+"""What the seams of steps take, and what was mixed for them."""
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
+
+from django.db.models import Sum
 
 from buildplan.sealing import calc
-from buildplan.sealing.models import Seam
+from buildplan.sealing.models import Mix, MixShare, Seam
 from inventory.catalogue import units
 from inventory.catalogue.models import Kind
 from inventory.catalogue.units import UnitError, to_stock_unit
+from inventory.common.fields import rounded
 from inventory.common.problems import FieldProblem
-from inventory.models import Item
+from inventory.models import Item, Movement
 
 MM = "mm"
+GRAM = "g"
 
 
 def as_stated(seam: Seam) -> calc.Seam:
@@ -75,3 +83,102 @@ def of_steps(steps: Iterable[int]) -> list[tuple[Seam, calc.SeamGrams]]:
 
 def _times(size: Fraction | None, factor: Fraction) -> Fraction | None:
     return None if size is None else size * factor
+
+
+def mixed_grams(**step_filter: object) -> dict[tuple[int, int], Decimal]:
+    """The grams that were mixed for steps, by step and item. `step_filter` says which steps, as of a row that has a `step`. One query."""
+    return {pair: grams for pair, (grams, _) in _mixed(step_filter).items()}
+
+
+def mixed(**step_filter: object) -> dict[tuple[int, int], tuple[Decimal, str]]:
+    """`mixed_grams` in the item's stock unit, which stands beside. One query."""
+    return {pair: (rounded(Fraction(grams) / units.ratio(unit, GRAM)), unit) for pair, (grams, unit) in _mixed(step_filter).items()}
+
+
+def _mixed(step_filter: Mapping[str, object]) -> dict[tuple[int, int], tuple[Decimal, str]]:
+    rows = MixShare.objects.filter(mix__taken_back_at=None, **step_filter).order_by()
+    sums = rows.values_list("step_id", "mix__item_id", "mix__item__unit").annotate(total=Sum("grams"))
+    return {(step, item): (grams, unit) for step, item, unit, grams in sums}
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What of a batch was mixed for a step, in grams."""
+
+    step_id: int
+    project: str
+    code: str
+    grams: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class MixRow:
+    """A batch that was mixed, in grams, with the lots that it came from and the steps that it was for."""
+
+    id: int
+    item_id: int
+    item: str
+    name: str
+    base: Decimal
+    accelerator: Decimal
+    mixed_at: datetime
+    mixed_by: str
+    temperature_f: Fraction | None
+    life_hours: Fraction | None
+    work_until: datetime | None
+    left: Decimal | None
+    ended_at: datetime | None
+    note: str
+    by: str
+    at: datetime
+    taken_back_at: datetime | None
+    lots: tuple[str, ...]
+    shares: tuple[Shared, ...]
+
+    @property
+    def grams(self) -> Decimal:
+        """All of it."""
+        return self.base + self.accelerator
+
+    def of(self, step_id: int) -> Decimal:
+        """What of it was mixed for a step."""
+        return sum((share.grams for share in self.shares if share.step_id == step_id), Decimal(0))
+
+
+_MIX = (
+    *("id", "item_id", "item__code", "item__name", "base", "accelerator"),
+    *("mixed_at", "mixed_by", "temperature_f", "life_hours", "work_until", "left", "ended_at", "note", "by__name", "at", "taken_back_at"),
+)
+
+
+def mixes(**mix_filter: object) -> tuple[MixRow, ...]:
+    """The batches that `mix_filter` is true of, those that were taken back too, in the order mixed. Three queries at most."""
+    rows: list[tuple[Any, ...]] = list(Mix.objects.filter(**mix_filter).order_by("mixed_at", "pk").values_list(*_MIX).distinct())
+    ids = [row[0] for row in rows]
+    shares = _shares(ids) if ids else {}
+    lots = _lots(ids) if ids else {}
+    found = [(*row, tuple(lots.get(row[0], ())), tuple(shares.get(row[0], ()))) for row in rows]
+    return tuple(MixRow(*columns) for columns in found)
+
+
+def mixed_for(step: int) -> tuple[MixRow, ...]:
+    """The batches that were mixed for a step and stand, in the order mixed. Three queries at most."""
+    return mixes(shares__step=step, taken_back_at=None)
+
+
+def _shares(ids: Collection[int]) -> dict[int, list[Shared]]:
+    found: dict[int, list[Shared]] = defaultdict(list)
+    rows = MixShare.objects.filter(mix__in=ids).order_by("pk")
+    for mix, step, project, code, grams in rows.values_list("mix_id", "step_id", "step__project__code", "step__code", "grams"):
+        found[mix].append(Shared(step, project, code, grams))
+    return found
+
+
+def _lots(ids: Collection[int]) -> dict[int, list[str]]:
+    """The lots of each batch, as labelled, each once."""
+    refs = {f"mix:{pk}": pk for pk in ids}
+    found: dict[int, dict[int, str]] = defaultdict(dict)
+    rows = Movement.objects.filter(ref__in=refs, reverses=None).order_by("pk")
+    for ref, lot, code in rows.values_list("ref", "lot_id", "lot__code"):
+        found[refs[ref]][lot] = code or "no lot code"
+    return {mix: list(codes.values()) for mix, codes in found.items()}

@@ -11,6 +11,7 @@ from rest_framework.views import APIView
 
 from buildplan.shortfall import answer, queries
 from buildplan.shortfall.calc import Why
+from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import ProblemOut
 
 
@@ -38,13 +39,6 @@ class UnusableOut(serializers.Serializer[Any]):
 
     reason = serializers.ChoiceField([why.value for why in Why])
     quantity = serializers.CharField()
-
-
-class ReasonOut(serializers.Serializer[Any]):
-    """One reason of a trace."""
-
-    text = serializers.CharField()
-    source = serializers.CharField()  # type: ignore[assignment] # a declared field; the class keeps its own `source`
 
 
 class LineOut(serializers.Serializer[Any]):

@@ -52,7 +52,8 @@ class ItemFacts(NamedTuple):
 class Need(NamedTuple):
     """What one step takes of an item on a day. `order` is plan order; `source` is where the plan says so, a call-out, row or seam.
 
-    `note` says how the figure was come by, where that isn't plain. Needs sort as they are served: by day, then in plan order.
+    `note` says how the figure was come by, where that isn't plain; `mixed` is what was mixed of it already, beside `quantity`. Needs sort
+    as they are served: by day, then in plan order.
     """
 
     day: date
@@ -64,6 +65,7 @@ class Need(NamedTuple):
     note: str
     source: str
     until: date | None = None  # a returned thing is held through this day; None is its own day alone
+    mixed: Decimal = NOTHING
 
     @property
     def through(self) -> date:
@@ -234,6 +236,11 @@ class _Result:
     held: tuple[Held, ...] = ()
 
 
+def draw(needs: Iterable[Need], stocks: Sequence[Stock]) -> tuple[Served, ...]:
+    """Serve needs of what is used up, as netting does; the stocks are left with what nobody took."""
+    return tuple(_consume(sorted(needs), stocks).served)
+
+
 def _consume(needs: Sequence[Need], stocks: Sequence[Stock]) -> _Result:
     """Serve needs that use things up, in time order."""
     usable = [stock for stock in stocks if stock.supply.blocked is None]
@@ -372,7 +379,7 @@ def _blocked(
             found = _late(stock, first_short)
         elif supply.blocked is Why.OTHER_BENCH:
             found = (Why.OTHER_BENCH, stock.free if stock.serves_until >= last_need else NOTHING)
-        elif supply.blocked is not None:
+        elif supply.blocked is not None and (supply.blocked is not Why.LENT or stock.serves_until >= last_need):
             found = (supply.blocked, supply.quantity)
         elif stock.serves_until < last_need:
             found = (Why.EXPIRED, supply.quantity if keeps else stock.left)

@@ -18,7 +18,7 @@ from buildplan.hardware.models import RivetLoss, RivetRow
 from buildplan.hardware.queries import Accepted, accepted, rivet_diameter
 from buildplan.plan.models import CallOut
 from buildplan.sealing.models import Seam
-from buildplan.sealing.queries import grams
+from buildplan.sealing.queries import grams, mixed
 from buildplan.shortfall.calc import Need
 from buildplan.shortfall.demand import StepDay, StepFacts
 from inventory.catalogue.units import Converted, to_stock_unit
@@ -43,6 +43,7 @@ class Demand:
     """Some steps and their days: `days` of those that count, `every` of all that have one. `where` filters what hangs on them.
 
     `alone` is one step for its own page: done or not, and without a seam whose grams can't be told, since the page says so itself.
+    `mixed` is whether what was mixed already is needed no more.
     `only` are the items that are asked for; None is all of them. A seam of theirs whose grams can't be told is left out as well:
     `left_out` then says so.
     """
@@ -53,6 +54,7 @@ class Demand:
     every: Mapping[int, StepDay]
     as_of: date
     alone: bool = False
+    mixed: bool = True
     only: frozenset[int] | None = None
     left_out: list[str] = field(default_factory=list)
 
@@ -75,16 +77,41 @@ class Demand:
 
 
 def expand(demand: Demand) -> dict[int, list[Need]]:
-    """Every need of the demand, by item. Five queries.
+    """Every need of the demand, by item. Six queries.
 
-    Where an inspector accepted one rivet in place of another for a step, all that the step needs of the one is needed of the other.
+    What was mixed for a step it needs no more. Where an inspector accepted one rivet in place of another for a step, all that the step
+    needs of the one is needed of the other.
     Only what the plans name is replaced: what serves for one thing and is itself replaced in that step isn't followed further.
     """
     swaps = accepted(**demand.where)
     needs = _call_outs(demand, swaps)
     for item, need in (*_rows(demand, swaps), *_seams(demand)):
         needs[item].append(need)
+    if demand.mixed:
+        _less_mixed(demand, needs)
     return needs if demand.only is None else {item: found for item, found in needs.items() if item in demand.only}
+
+
+def _less_mixed(demand: Demand, needs: dict[int, list[Need]]) -> None:
+    """Take off what was mixed, need by need; nothing is left of an item that all was mixed of, unless the step stands alone."""
+    for (step, item), (quantity, unit) in mixed(**demand.where).items():
+        if item in needs:
+            found = list(_less(needs.pop(item), step, quantity, unit, keep=demand.alone))
+            if found:
+                needs[item] = found
+
+
+def _less(needs: Sequence[Need], step: int, quantity: Decimal, unit: str, *, keep: bool) -> Iterator[Need]:
+    left = quantity
+    for need in needs:
+        taken = min(left, need.quantity) if need.step == step else Decimal(0)
+        left -= taken
+        if not taken:
+            yield need
+        elif keep or taken < need.quantity:
+            words = f"{plain(taken)} {unit} of it are mixed"
+            note = "; ".join(part for part in (need.note, words) if part)
+            yield need._replace(quantity=need.quantity - taken, note=note, mixed=taken)
 
 
 def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:

@@ -11,18 +11,17 @@ from typing import Any
 
 from django.db.models import Q
 
+from buildplan.plan.calc import STEP_REF
 from buildplan.plan.models import Project, Step, StepAfter
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, Why, net
 from buildplan.shortfall.demand import StepFacts, all_days, within
 from buildplan.shortfall.needs import Demand, expand
 from inventory.catalogue.models import RETURNED, Kind
 from inventory.common.problems import Problem
-from inventory.models import Bench, Holding, Item, PackingLine, Place, SetAside
+from inventory.models import Bench, Holding, Item, Loan, PackingLine, Place, SetAside
 from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import life
 from inventory.stock.queries import LIVED, SAYS, rule
-
-STEP_REF = "step:"
 
 
 class NotOneBench(Problem):
@@ -66,7 +65,7 @@ def projects(codes: Iterable[str]) -> list[Project]:
 
 
 def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
-    """Net the demand of one or several projects of one bench. Thirteen queries."""
+    """Net the demand of one or several projects of one bench. Fifteen queries."""
     bench = _one_bench(named)
     needs = expand(_demand(named, before, as_of))
     found_items = items()
@@ -88,7 +87,7 @@ class Touched:
 
 
 def shortfall_of(wanted: Collection[int], *, before: date | None, as_of: date) -> Touched:
-    """The lines that `shortfall` has of these items, for every project that needs one of them. Fourteen queries.
+    """The lines that `shortfall` has of these items, for every project that needs one of them. Sixteen queries.
 
     Only what is theirs is read: this is what is asked again when a scan has touched them.
     """
@@ -107,6 +106,22 @@ def shortfall_of(wanted: Collection[int], *, before: date | None, as_of: date) -
         lines = [net(found_items[item], of, stocked.get(item, ()), as_of=as_of, receiving_days=days) for item, of in needs.items()]
         found.append((project, Shortfall(project.code, before, as_of, tuple(sorted(lines, key=_line_order)))))
     return Touched(tuple(found), tuple(demand.left_out))
+
+
+def demand_of(named: Sequence[Project], wanted: Collection[int], *, as_of: date) -> Demand:
+    """What these projects need of some items in all, for `expand`; seams that can't be reckoned are left out and named. Two queries."""
+    return _demand(named, None, as_of, frozenset(wanted))
+
+
+def stock_of(bench: Bench, items: Mapping[int, ItemFacts], as_of: date) -> dict[int, list[Supply]]:
+    """`stock` of these items alone: nothing else is read."""
+    return _supplies(_rows(items.keys()), bench.pk, items, items, as_of)
+
+
+def stocks_of(benches: Collection[int], items: Mapping[int, ItemFacts], as_of: date) -> dict[int, dict[int, list[Supply]]]:
+    """`stock_of` for several benches, by bench, in the same six queries."""
+    rows = _rows(items.keys())
+    return {bench: _supplies(rows, bench, items, items, as_of) for bench in benches}
 
 
 def _by_project(needs: Mapping[int, Sequence[Need]]) -> dict[int, dict[int, list[Need]]]:
@@ -173,7 +188,7 @@ def _item(row: tuple[Any, ...]) -> ItemFacts:
 
 
 def stock(bench: Bench, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
-    """What the workshop holds and expects of the wanted items, by item. Five queries."""
+    """What the workshop holds and expects of the wanted items, by item. Six queries."""
     return _supplies(_rows(), bench.pk, items, wanted, as_of)
 
 
@@ -184,6 +199,7 @@ class _Rows:
     shared: frozenset[int]
     paths: Mapping[int, str]
     aside: Mapping[int, list[tuple[int, Decimal]]]
+    lent: Mapping[int, list[tuple[int | None, int, Decimal]]]
     held: Iterable[tuple[Any, ...]]
     lines: Iterable[tuple[Any, ...]]
 
@@ -194,7 +210,7 @@ _DATES = ("made_on", "made_as", "expires_on", "expires_as")
 
 
 def _rows(only: Collection[int] | None = None) -> _Rows:
-    """The rows of every item, which are read as they come; or of some items alone, kept for several benches. Five queries."""
+    """The rows of every item, which are read as they come; or of some items alone, kept for several benches. Six queries."""
     held = Holding.objects.filter(_of("lot__item", only), quantity__gt=0).order_by("lot_id", "place__path")
     lines = PackingLine.objects.filter(_of("item", only), open_quantity__gt=0)
     places = Place.objects.all() if only is None else Place.objects.filter(holdings__lot__item__in=only)
@@ -204,6 +220,7 @@ def _rows(only: Collection[int] | None = None) -> _Rows:
         shared=frozenset(Bench.objects.filter(shared=True).values_list("pk", flat=True)),
         paths=dict(places.values_list("id", "path")),
         aside=_set_asides(only),
+        lent=_lent(only),
         held=held_rows.iterator() if only is None else list(held_rows),
         lines=line_rows.iterator() if only is None else list(line_rows),
     )
@@ -216,35 +233,73 @@ def _supplies(rows: _Rows, bench: int, items: Mapping[int, ItemFacts], wanted: M
     for _, group in groupby(rows.held, key=itemgetter(0)):
         held = list(group)
         item = held[0][1]
-        supply = _lot(held, items[item], ours, rows.paths, rows.aside) if item in wanted else None
-        if supply is not None:
-            found[item].append(supply)
+        if item in wanted:
+            found[item].extend(_lot(held, items[item], bench, ours, rows))
     for row in rows.lines:
         if row[1] in wanted and row[2] in ours:
             found[row[1]].append(_line(row, items[row[1]], as_of))
     return found
 
 
-def _lot(
-    held: Sequence[tuple[Any, ...]],
-    item: ItemFacts,
-    ours: set[int],
-    paths: Mapping[int, str],
-    aside: Mapping[int, list[tuple[int, Decimal]]],
-) -> Supply | None:
-    """One lot over all its places; None where it is another bench's and not worth asking for."""
+def _lot(held: Sequence[tuple[Any, ...]], item: ItemFacts, asking: int, ours: set[int], rows: _Rows) -> Sequence[Supply]:
+    """One lot over all its places, what is lent apart; nothing where it is another bench's and not worth asking for."""
     pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, *lived = held[0]
     found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), *lived)
     blocked = Why(state) if state != "good" else None if found.known else Why.UNKNOWN_LIFE
-    if bench not in ours:
+    theirs, lent = bench not in ours, pk in rows.lent and blocked is None
+    if theirs:
         if blocked is not None:
-            return None
+            return ()
         blocked = Why.OTHER_BENCH
-    quantity, where = held[0][5], paths[held[0][6]]
+    quantity, where = held[0][5], rows.paths[held[0][6]]
     if len(held) > 1:
         quantity = sum((row[5] for row in held), Decimal(0))
-        where = ", ".join(paths[row[6]] for row in held)
-    return Supply(pk, code, quantity, None, found.limit, blocked, tuple(aside.get(pk, ())), "", where)
+        where = ", ".join(rows.paths[row[6]] for row in held)
+    whole = Supply(pk, code, quantity, None, found.limit, blocked, tuple(rows.aside.get(pk, ())), "", where)
+    if not lent:
+        return (whole,)
+    parts = _parts([(row[6], row[5]) for row in held], rows.lent[pk], asking, theirs=theirs)
+    return [_part(whole, why, part, rows.paths) for why, part in parts]
+
+
+def _part(whole: Supply, why: Why | None, part: "Lies", paths: Mapping[int, str]) -> Supply:
+    """Some of a lot; what is set aside of it is not of what is lent."""
+    quantity = sum((there for _, there in part), Decimal(0))
+    where = ", ".join(paths[place] for place, _ in part)
+    return whole._replace(quantity=quantity, where=where, blocked=why, aside=() if why is Why.LENT else whole.aside)
+
+
+Lies = Sequence[tuple[int, Decimal]]  # places, and what each holds of a lot
+Lent = Sequence[tuple[int | None, int, Decimal]]  # to which bench, in which place, how much
+Parts = Sequence[tuple[Why | None, Lies]]
+
+
+def _parts(lies: Lies, lent: Lent, asking: int, *, theirs: bool) -> Parts:
+    """A good lot of which some is lent: what the asking bench may count on, and what not, with why.
+
+    What is lent to it is its own for so long. Of another bench's lot the rest is listed as that bench's, wherever it is.
+    """
+    away = _by_place(one for one in lent if (one[0] == asking) is theirs)
+    rest = [(place, there - away.get(place, Decimal(0))) for place, there in lies]
+    found: Parts = [(Why.OTHER_BENCH, rest), (None, [*away.items()])] if theirs else [(Why.LENT, [*away.items()]), (None, rest)]
+    parts = ((why, [(place, there) for place, there in part if there]) for why, part in found)
+    return [(why, part) for why, part in parts if part]
+
+
+def _by_place(lent: Iterable[tuple[int | None, int, Decimal]]) -> dict[int, Decimal]:
+    found: dict[int, Decimal] = defaultdict(Decimal)
+    for _, place, quantity in lent:
+        found[place] += quantity
+    return found
+
+
+def _lent(only: Collection[int] | None) -> dict[int, list[tuple[int | None, int, Decimal]]]:
+    """What is lent of each lot: to which bench, in whose hands it lies, how much."""
+    found: dict[int, list[tuple[int | None, int, Decimal]]] = defaultdict(list)
+    rows = Loan.objects.filter(_of("lot__item", only), open__gt=0).order_by("id")
+    for lot, bench, place, quantity in rows.values_list("lot_id", "bench_id", "held_in_id", "open"):
+        found[lot].append((bench, place, quantity))
+    return found
 
 
 def _set_asides(only: Collection[int] | None) -> dict[int, list[tuple[int, Decimal]]]:
@@ -276,8 +331,3 @@ def _due(due: date | None, as_of: date) -> str:
     if due is None:
         return "no due day"
     return f"due {due}" if due >= as_of else f"due {due}, overdue: counts from {as_of}"
-
-
-def step_ref(step: int) -> str:
-    """How inventory's opaque references name a step."""
-    return f"{STEP_REF}{step}"

@@ -1,4 +1,4 @@
-"""Home, the order sheet, pins held against pins owned, and what may serve in place of what."""
+"""The projects, the order sheet, pins held against pins owned, and what may serve in place of what."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -40,7 +40,7 @@ from inventory.workshop.request import MemberRequest
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    """A project on Home: how far it is, and on how many items it is short."""
+    """A project of the workshop: how far it is, and on how many items it is short."""
 
     project: Project
     steps: int
@@ -59,17 +59,16 @@ class Asked:
 
 @require_GET
 @members_only
-def home(request: MemberRequest) -> HttpResponse:
+def projects(request: MemberRequest) -> HttpResponse:
     """The projects of the workshop, and the claims that lapse; in an empty one, what to do next."""
     today = timezone.localdate()
-    projects = [_overview(one, today) for one in plan.progress()]
     context = {
-        "projects": projects,
+        "projects": [_overview(one, today) for one in plan.progress()],
         "items": Item.objects.exists(),
         "clocks": clocks(today),
         "elsewhere": [member.workshop for member in memberships(request.user) if member.workshop_id != request.workshop.pk],
     }
-    return render(request, "shortfall/home.html", context)
+    return render(request, "shortfall/projects.html", context)
 
 
 def _overview(one: plan.Progress, today: date) -> Overview:

@@ -99,6 +99,9 @@ INSTALLED_APPS = [
     "django_filters",
     "drf_spectacular",
     "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp.plugins.otp_static",
     "csp",
     "django_htmx",
     "inventory",
@@ -117,6 +120,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "inventory.workshop.middleware.WorkshopMiddleware",
+    "inventory.workshop.middleware.SignedInMiddleware",
     "inventory.workshop.rates.RateMiddleware",
     "inventory.common.pages.ProblemMiddleware",
     "axes.middleware.AxesMiddleware",
@@ -132,6 +136,7 @@ TEMPLATES = [
         "APP_DIRS": True,
         "OPTIONS": {
             "builtins": ["inventory.common.filters"],
+            "libraries": {"finding": "buildplan.finding.tags", "sealday": "buildplan.sealday.tags"},
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -150,8 +155,10 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25  # hours
+AXES_USERNAME_FORM_FIELD = "username"  # the form's; unset it is the model's, "email", and then failures are kept under no name
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "workshop/locked.html"
+OTP_TOTP_ISSUER = "Rivetloft"  # what an authenticator app calls the site
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
@@ -240,6 +247,9 @@ SPECTACULAR_SETTINGS = {
         "LotState": "inventory.stock.models.State",
         "ClaimState": "inventory.claims.models.ClaimState",
         "ClaimAnswer": "inventory.claims.services.ANSWERS",
+        "LoanEndKind": "inventory.pool.api.KINDS",
+        "SealDayState": "buildplan.sealday.shapes.STATES",
+        "ReminderKind": "buildplan.reminders.api.KINDS",
     },
 }
 

@@ -10,8 +10,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from buildplan.shortfall.api import ReasonOut
 from buildplan.wanted import answer, queries
+from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import MEDIA_TYPE, ProblemOut
 from inventory.models import Crate
 from inventory.scanning.api import NearOut, TeachOut

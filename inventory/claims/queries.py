@@ -17,13 +17,17 @@ from inventory.claims.letters import Counted
 from inventory.claims.models import Claim, ClaimLine, ClaimRule, ClaimState, Fault
 from inventory.claims.replacements import Came, came_of
 from inventory.common.fields import plain
+from inventory.photos.models import Photo
+from inventory.photos.queries import PhotoRow
+from inventory.photos.queries import of as photos_of
+from inventory.photos.services import path_of
 from inventory.receiving.models import Crate, PackingLine, Sender
 from inventory.receiving.services import LINE_REF
 from inventory.stock.models import Movement
 from inventory.tallying import queries as tallying
 from inventory.tallying.calc import compare
-from inventory.tallying.models import Finding, Photo, Tally
-from inventory.tallying.photos import path_of
+from inventory.tallying.models import Finding, Tally
+from inventory.tallying.photos import ref_of_crate, ref_of_tally
 from inventory.tallying.queries import Difference
 from inventory.workshop.models import Member
 
@@ -432,18 +436,19 @@ def _address(against: str) -> tuple[str, ...]:
 
 
 def _photos(claim: Claim, lines: Sequence[ClaimLine]) -> list[calc.Photo]:
-    """The photos of what is claimed; of damage also those of the crate itself."""
+    """The photos of what is claimed; of damage also those of the crate itself. Two queries."""
     listed, loose = [line.line_id for line in lines if line.line_id], [line.item_id for line in lines if not line.line_id]
-    wanted = Q(tally__line__in=listed) | Q(tally__line=None, tally__item__in=loose)
+    wanted = Q(line__in=listed) | Q(line=None, item__in=loose)
+    counts = Tally.objects.filter(wanted, crate=claim.crate).values_list("pk", "item__code")
+    of_what = {ref_of_tally(pk): item or "" for pk, item in counts}
     if claim.fault in {Fault.DAMAGE, Fault.CONCEALED}:
-        wanted |= Q(tally=None)
-    rows = Photo.objects.filter(wanted, crate=claim.crate).select_related("tally__item").order_by("at", "pk")
-    return [calc.Photo(photo.pk, _caption(photo)) for photo in rows]
+        of_what[ref_of_crate(claim.crate_id)] = ""
+    found = (photo for photos in photos_of(of_what).values() for photo in photos)
+    return [calc.Photo(photo.id, _caption(of_what[photo.ref], photo)) for photo in sorted(found, key=lambda photo: (photo.at, photo.id))]
 
 
-def _caption(photo: Photo) -> str:
-    item = photo.tally.item if photo.tally else None
-    what = ", ".join(text for text in (item.code if item else "", photo.caption) if text) or "the crate"
+def _caption(item: str, photo: PhotoRow) -> str:
+    what = ", ".join(text for text in (item, photo.caption) if text) or "the crate"
     return f"{what}, taken {timezone.localdate(photo.at)}"
 
 

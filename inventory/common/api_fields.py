@@ -135,3 +135,10 @@ class IdField(serializers.IntegerField, Generic[Row]):
     def to_representation(self, value: Any) -> int:
         """Its id."""
         return int(value.pk)
+
+
+class ReasonOut(serializers.Serializer[Any]):
+    """One reason of a trace."""
+
+    text = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment] # a declared field; the class keeps its own `source`

@@ -39,6 +39,12 @@ def digits(value: Fraction | Decimal | None) -> str:
 
 
 @register.filter
+def money(cents: int) -> str:
+    """Cents as an amount of money."""
+    return f"{cents // 100}.{cents % 100:02d}"
+
+
+@register.filter
 def inches(value: Fraction | Decimal | None) -> str:
     """A size in inches, with its mm beside it; nothing for none."""
     return "" if value is None else f"{decimal_text(Fraction(value))} in ({decimal_text(Fraction(value) * MM, 2)} mm)"

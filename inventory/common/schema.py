@@ -26,7 +26,7 @@ _SAID = {
 }
 _TOO_MANY = 429
 _RETRY_AFTER = {"Retry-After": {"schema": {"type": "integer"}, "description": "seconds"}}
-_EDITS = frozenset({"PATCH", "DELETE"})
+_EDITS = frozenset({"PATCH", "PUT", "DELETE"})
 _IF_MATCH = {
     "in": "header",
     "name": "If-Match",
@@ -68,7 +68,7 @@ def sent_as(value: Any) -> OpenApiExample:
 class ApiSchema(AutoSchema):
     """drf-spectacular's own, with what follows from an operation's kind.
 
-    Each may answer 401, 403 and 429; one with an id 404; one with parameters or a body 400; PATCH and DELETE of `TaggedRows` take
+    Each may answer 401, 403 and 429; one with an id 404; one with parameters or a body 400; PATCH, PUT and DELETE of `TaggedRows` take
     If-Match; a POST marked `once` takes an Idempotency-Key.
     """
 

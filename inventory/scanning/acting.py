@@ -9,13 +9,16 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from django.db import transaction
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import plain
 from inventory.common.problems import Problem
+from inventory.pool import services as pool
+from inventory.pool.models import Loan, LoanEnd
+from inventory.pool.queries import open_loans
 from inventory.receiving.models import Bag
 from inventory.scanning import lookups, problems
 from inventory.scanning.calc import sentences
@@ -83,16 +86,16 @@ def look_up(orders: Sequence[Order], today: date) -> Known:
     )
 
 
-def carry_out(*, orders: Sequence[Order], known: Known, by: Member) -> list[Done]:
+def carry_out(*, orders: Sequence[Order], known: Known, by: Member, now: datetime) -> list[Done]:
     """Do what each scan says, in their order. Must run in a transaction, which then holds the lots that are touched."""
-    return _Turn(orders, known, by).run()
+    return _Turn(orders, known, by, now).run()
 
 
 class _Turn:
     """A batch of scans, and what was looked up for it."""
 
-    def __init__(self, orders: Sequence[Order], known: Known, by: Member) -> None:
-        self._orders, self._known, self._by = orders, known, by
+    def __init__(self, orders: Sequence[Order], known: Known, by: Member, now: datetime) -> None:
+        self._orders, self._known, self._by, self._now = orders, known, by, now
         self._left = list(orders)
         self._batch: Batch | None = None
         self._tallies: Counts | None = None
@@ -161,6 +164,7 @@ class _Turn:
             return self._stock.lots[meaning.lot.pk]
         found = self._those(order, meaning)
         there = [lot for lot in found if self._lies_there(lot, place)]
+        there = [lot for lot in there if self._on_shelf(lot)] or there  # what is lent lies elsewhere
         if len(there) == 1:
             return there[0]
         if len(there) > 1:
@@ -189,6 +193,9 @@ class _Turn:
         lies = self._stock.lies(lot)
         return bool(lies) if place is None else place.pk in lies
 
+    def _on_shelf(self, lot: Lot) -> bool:
+        return any(self._stock.places[at].hands_id is None for at in self._stock.lies(lot))
+
     def _none_there(self, meaning: Meaning, found: Sequence[Lot], place: Place | None) -> problems.NothingThere:
         what = f"lot {meaning.lot_code} of {_code(meaning)}" if meaning.lot_code else _code(meaning)
         choices = _choices(self._stock, [lot for lot in found if self._stock.lies(lot)], None)
@@ -201,6 +208,7 @@ class _Turn:
         if place is not None:
             return place
         lies = [at for at in self._stock.lies(lot) if besides is None or at != besides.pk]
+        lies = [at for at in lies if self._stock.places[at].hands_id is None] or lies  # what is lent lies elsewhere
         if len(lies) == 1:
             return self._stock.places[lies[0]]
         if not lies:
@@ -357,6 +365,80 @@ class _Turn:
             raise problems.Missing(f"no open crate lists {item.code}: say by `bag` which bag it was counted in", missing=["bag"])
         raise problems.Choose(f"{len(found)} bags list {item.code}: say by `bag` which one", choices=[{"bag": path} for path in found])
 
+    def lend(self, order: Order) -> Done:
+        """To who scans it, from the shelf where it lies."""
+        meaning, place = self._meaning(order), self._place(order)
+        lot = self._lot(order, meaning, place)
+        if self._stock.lies(lot) and not self._on_shelf(lot):
+            raise problems.NothingThere(f"all of {stock.named(lot)} is lent: nothing of it lies on a shelf", choices=[])
+        source, quantity = self._source(lot, place), order.quantity if order.quantity is not None else ONE
+        self._stock.refuse_older(lot, source, _told(order))
+
+        def act() -> Done:
+            key, by = self._key(order, "lend"), self._by
+            loan = pool.lend(
+                lot=lot, place=source, quantity=quantity, member=by, on=order.on, note=order.note, key=key, by=by, now=self._now
+            )
+            until = f", back by {loan.due_on}" if loan.due_on else ""
+            text = f"{plain(quantity)} {lot.item.unit} of {stock.named(lot)} lent to {self._by.name}{until}"
+            says = {**_says(order, text, lot, quantity), **self._holds(lot, source), **_of_loan(loan)}
+            return Done(says=says, movements=[loan.movement])
+
+        return self._apart(act)
+
+    def take_in(self, order: Order) -> Done:
+        """The oldest loan of it that who scans has, else the oldest that anybody has. Of several that one has, as many as it takes."""
+        meaning, place = self._meaning(order), self._place(order)
+        loans = self._out(order, meaning)
+        lot, target = self._stock.lots[loans[0].lot_id], place or loans[0].movement.source
+        quantity = order.quantity if order.quantity is not None else loans[0].open
+        self._stock.refuse_older(lot, target, _told(order))
+
+        def act() -> Done:
+            ends = [self._end(order, loan, part, place) for loan, part in _spread(loans, quantity)]
+            left = sum((loan.open for loan in loans), -quantity)
+            more = f"; {plain(left)} {lot.item.unit} still out" if left else ""
+            text = f"{plain(quantity)} {lot.item.unit} of {stock.named(lot)} back in {target.path} from {loans[0].member.name}{more}"
+            says = {**_says(order, text, lot, quantity), **self._holds(lot, target), **_of_loan(loans[0])}
+            return Done(says=says, movements=[end.movement for end in ends])
+
+        return self._apart(act)
+
+    def _out(self, order: Order, meaning: Meaning) -> list[Loan]:
+        """The open loans that may be meant: one member's, of one lot, the oldest first."""
+        if meaning.bag is not None or meaning.place is not None:
+            raise problems.WrongThing("this is the label of a bag or a place: to return, scan a thing or a lot's label")
+        lots = [self._stock.lots[meaning.lot.pk]] if meaning.lot is not None else self._those(order, meaning)
+        found = open_loans(lots)
+        found = [loan for loan in found if loan.member_id == self._by.pk] or [
+            loan for loan in found if loan.member_id == found[0].member_id
+        ]
+        if not found:
+            raise problems.NothingThere("nothing of it is lent: to put it on a shelf, scan it with the action put", choices=[])
+        if len(of := {loan.lot_id: self._stock.lots[loan.lot_id] for loan in found}) > 1:
+            raise problems.Choose(
+                f"{len(of)} lots of {_code(meaning)} are lent to {found[0].member.name}: say which by `lot`, or scan the label of one",
+                choices=_choices(self._stock, list(of.values()), found[0].held_in),
+            )
+        return found
+
+    def _end(self, order: Order, loan: Loan, quantity: Decimal, place: Place | None) -> LoanEnd:
+        return pool.take_in(
+            loan=loan,
+            kind="returned",
+            quantity=quantity,
+            place=place,
+            note=order.note,
+            key=self._key(order, f"return {loan.pk}"),
+            on=order.on,
+            by=self._by,
+            now=self._now,
+        )
+
+    def _key(self, order: Order, what: str) -> UUID:
+        """Keys of the pool are everybody's; a scan's uuid is its workshop's."""
+        return uuid5(order.uuid, f"{self._by.workshop_id} {what}")
+
     def find(self, order: Order) -> Done:
         meaning = self._meaning(order)
         if meaning.place is not None:
@@ -386,6 +468,8 @@ _ACTIONS: Mapping[str, Callable[[_Turn, Order], Done]] = {
     "find": _Turn.find,
     "open": _Turn.open,
     "tally": _Turn.tally,
+    "lend": _Turn.lend,
+    "return": _Turn.take_in,
 }
 ACTIONS = tuple(_ACTIONS)
 
@@ -464,6 +548,22 @@ def _says(order: Order, text: str, lot: Lot, quantity: Decimal | None) -> dict[s
 def _says_item(order: Order, text: str, item: Item, quantity: Decimal | None) -> dict[str, Any]:
     shown = None if quantity is None else plain(quantity)
     return {"action": order.action, "text": text, "item": item.code, "name": item.name, "quantity": shown, "unit": item.unit}
+
+
+def _of_loan(loan: Loan) -> dict[str, Any]:
+    return {"loan": loan.pk, "due_on": None if loan.due_on is None else str(loan.due_on)}
+
+
+def _spread(loans: Sequence[Loan], quantity: Decimal) -> list[tuple[Loan, Decimal]]:
+    """So many of each loan, in their order. What is more than all of them is asked of the last, which refuses it."""
+    parts: list[tuple[Loan, Decimal]] = []
+    left = quantity
+    for loan in loans:
+        part = left if loan is loans[-1] else min(left, loan.open)
+        if part or not parts:
+            parts.append((loan, part))
+        left -= part
+    return parts
 
 
 def _counted(lot: Lot, place: Place, before: Decimal, now: Decimal) -> str:

@@ -75,7 +75,7 @@ class ScanIn(serializers.Serializer[Any]):
         help_text="a lot's id, where an answer listed several to choose from",
     )
     quantity = QuantityIn(
-        required=False, allow_null=True, help_text="count: what is there. take, tally: 1 unless given. put: all of it unless given"
+        required=False, allow_null=True, help_text="count: what is there. take, tally, lend: 1 unless given. put, return: all of it"
     )
     note = serializers.CharField(required=False, allow_blank=True, max_length=MOST_NOTE)
 
@@ -134,6 +134,8 @@ class ScanResultOut(serializers.Serializer[Any]):
     bag = serializers.CharField(required=False)
     movements = serializers.ListField(child=serializers.IntegerField(), required=False)
     tally = serializers.IntegerField(required=False, allow_null=True)
+    loan = serializers.IntegerField(required=False, help_text="what was lent, or the oldest loan that was taken in")
+    due_on = serializers.DateField(required=False, allow_null=True, help_text="the day to bring it back")
     lies = LiesOut(many=True, required=False)
     last_usable_day = serializers.DateField(required=False, allow_null=True)
     type = serializers.CharField(required=False)

@@ -16,6 +16,8 @@ ACTIONS = (
     ("take", "Take"),
     ("count", "Count a place"),
     ("open", "Open"),
+    ("lend", "Lend to me"),
+    ("return", "Return"),
 )
 
 

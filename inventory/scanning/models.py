@@ -29,7 +29,7 @@ class Scan(models.Model):
     member = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="scans")
     device = models.ForeignKey(Device, on_delete=models.PROTECT, null=True, blank=True, related_name="scans")
     code = models.CharField(max_length=4000)
-    action = models.CharField(max_length=5)
+    action = models.CharField(max_length=6)
     asked = models.JSONField(default=dict)  # what else was sent: place, bag, lot, quantity, note, and the times by its own clock
     at = models.DateTimeField()
     received_at = models.DateTimeField(default=timezone.now)

@@ -14,6 +14,7 @@ _DECODER = "scan/decoder.js"
 _MODULES = ("page", "answers", "camera", "codes", "feedback", "listing", "outbox", "sender", "standing", "wedge", "worker-client")
 _FILES = (
     "rivetloft.css",
+    "find.js",
     "rivetloft.svg",
     "vendor/pico/pico.classless.min.css",
     "vendor/zxing-wasm/reader.js",

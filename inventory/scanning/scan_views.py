@@ -15,6 +15,7 @@ from inventory.common.problems import Problem
 from inventory.scanning import services
 from inventory.scanning.models import Scan
 from inventory.scanning.reading import shown
+from inventory.scanning.views import STAYS
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
@@ -112,7 +113,7 @@ def _shown(scan: Scan, *, may: bool) -> dict[str, Any]:
         "settled_by": scan.settled_by,
         "undone_by": scan.undone_by,
         "undone_at": scan.undone_at,
-        "may_undo": may and moved and scan.undone_at is None,
+        "may_undo": may and moved and scan.undone_at is None and scan.action not in STAYS,
     }
 
 

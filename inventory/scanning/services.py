@@ -14,6 +14,8 @@ from django.utils import timezone
 
 from inventory.common.fields import plain
 from inventory.common.inserts import insert
+from inventory.pool import services as pool
+from inventory.pool.models import Loan
 from inventory.scanning import problems
 from inventory.scanning.acting import Done, Order, carry_out, look_up
 from inventory.scanning.models import Scan
@@ -202,7 +204,7 @@ def _carry_out(fresh: Sequence[_Fresh], by: Member, device: Device | None, now: 
     orders = [one.order for one in fresh]
     known = look_up(orders, timezone.localdate(now))
     with transaction.atomic():
-        done = carry_out(orders=orders, known=known, by=by)
+        done = carry_out(orders=orders, known=known, by=by, now=now)
         kept = {
             one.scan.uuid: _Kept(one.fingerprint, found.outcome, found.status, found.body()) for one, found in zip(fresh, done, strict=True)
         }
@@ -233,7 +235,7 @@ def apply(*, scan: Scan, by: Member, now: datetime) -> Scan:
     """
     scan = _locked_conflict(scan, by)
     order = replace(_order_of(scan), at=now, on=timezone.localdate(now))
-    (done,) = carry_out(orders=[order], known=look_up([order], order.on), by=by)
+    (done,) = carry_out(orders=[order], known=look_up([order], order.on), by=by, now=now)
     if done.outcome != Scan.Outcome.DONE:
         refused = problems.ScanProblem(done.says.get("detail", "this can't be done now"))
         refused.status, refused.title = done.status, done.says["title"]
@@ -288,13 +290,31 @@ def undo(*, scan: Scan, by: Member, now: datetime) -> Scan:
     movements, tally = _effects(locked)
     if not movements and tally is None:
         raise problems.NotUndone(_nothing_to_undo(locked))
-    for movement in movements:
-        tallying.reverse(movement=movement, on=timezone.localdate(now), by=by, note="scan undone")
+    if locked.action in _OF_LOANS:
+        _take_back(locked, by, now)
+    else:
+        for movement in movements:
+            tallying.reverse(movement=movement, on=timezone.localdate(now), by=by, note="scan undone")
     if tally is not None:
         tallying.undo(tally=tally, by=by, at=now, request_key=uuid5(locked.uuid, "undo"))
     locked.undone_at, locked.undone_by = now, by
     locked.save(update_fields=["undone_at", "undone_by"])
     return locked
+
+
+_OF_LOANS = frozenset({"lend", "return"})
+
+
+def _take_back(scan: Scan, by: Member, now: datetime) -> None:
+    """A loan that nothing has come back of comes back as a whole. What was lent and returned really moved, and stays told."""
+    loan = Loan.objects.filter(pk=scan.answer.get("loan")).select_related("lot__item", "lot__bench", "member").first()
+    if scan.action == "return" or loan is None:
+        raise problems.NotUndone("what came back is back: lend it again where it is out after all")
+    if loan.open != loan.quantity:
+        raise problems.NotUndone("some of it came back already: take in the rest on the loan's page")
+    key = uuid5(scan.uuid, f"{scan.workshop_id} undo")
+    on, note = timezone.localdate(now), "scan undone"
+    pool.take_in(loan=loan, kind="returned", quantity=loan.quantity, note=note, key=key, on=on, by=by, now=now)
 
 
 def _effects(scan: Scan) -> tuple[list[Movement], Tally | None]:

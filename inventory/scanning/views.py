@@ -28,6 +28,7 @@ from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
 
 STANDING = ("action", "place", "bag")
+STAYS = ("find", "open", "return")  # what can't be undone
 NO_UUID = "00000000-0000-0000-0000-000000000000"  # the page's script puts a scan's own in its place
 _JAVASCRIPT = "text/javascript; charset=utf-8"
 
@@ -46,7 +47,7 @@ def _last(request: MemberRequest) -> UUID | None:
     """The scan that the page has just been sent, if there is something to undo of it."""
     form = LastForm(request.GET)
     uuid = form.cleaned_data["last"] if form.is_valid() else None
-    found = uuid and Scan.objects.filter(uuid=uuid, outcome=Scan.Outcome.DONE, undone_at=None).exclude(action__in=("find", "open")).exists()
+    found = uuid and Scan.objects.filter(uuid=uuid, outcome=Scan.Outcome.DONE, undone_at=None).exclude(action__in=STAYS).exists()
     return uuid if found else None
 
 

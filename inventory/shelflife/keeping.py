@@ -19,13 +19,22 @@ from inventory.stock.models import End, Holding, Lot, Movement, Place
 
 @dataclass(frozen=True, slots=True)
 class _Moved:
-    """A movement that stands: from where, to where, and when it was done, as closely as is known."""
+    """A movement that stands: from where, to where, and when it was done, as closely as is known.
 
+    `passed` pieces came from another bench.
+    """
+
+    line: int
     quantity: Decimal
     source: int | None
     target: int | None
     left: datetime
     came: datetime
+    ref: str
+    passed: bool
+
+
+_Stay = tuple[int, datetime, datetime | None]  # a place, from when, until when
 
 
 def kept_lots(*, items: Collection[int] | None = None) -> list[Lot]:
@@ -49,7 +58,7 @@ def storages(lots: Collection[Lot], *, until: datetime, outside_alone: bool = Fa
     if not kept:
         return {}
     places = {pk: (path, parent) for pk, path, parent in Place.objects.values_list("pk", "path", "parent_id")}
-    stays = {lot: _stays(moved) for lot, moved in _moved(kept).items()}
+    stays = _all_stays(kept)
     which = _outside(rules.values()) if outside_alone else Q()
     readings = _readings(stays, places, max(rule.longest_gap for rule in rules.values()), until, which)
     return {
@@ -69,16 +78,66 @@ def as_rule(row: StorageRule) -> storage.StorageRule:
     return storage.StorageRule(row.source, low, high, row.use_within_days, never_below, never_above, gap)
 
 
-def _moved(lots: Collection[Lot]) -> dict[int, list[_Moved]]:
+@dataclass(frozen=True, slots=True)
+class _Came:
+    """That pieces came from another bench's lot: from which, when, and by which line of the ledger."""
+
+    giver: int
+    at: datetime
+    line: int
+
+
+def _all_stays(lots: Collection[Lot]) -> dict[int, list[_Stay]]:
+    """Where lots lay, by lot. What came from another bench's lot lay where that one did until then.
+
+    Two queries more for each time that anything passed on.
+    """
+    moved: dict[int, list[_Moved]] = {}
+    came: dict[int, list[_Came]] = {}
+    wanted = {lot.pk for lot in lots}
+    while wanted:
+        moved |= _moved(wanted)
+        came |= _came(wanted, moved)
+        wanted = {one.giver for lot in wanted for one in came.get(lot, ())} - moved.keys()
+    return {lot.pk: list(_with_givers(lot.pk, {at: _stays(found) for at, found in moved.items()}, came)) for lot in lots if lot.pk in moved}
+
+
+def _with_givers(
+    lot: int, stays: Mapping[int, list[_Stay]], came: Mapping[int, list[_Came]], before: _Came | None = None
+) -> Iterator[_Stay]:
+    """The stays of a lot, and of those that it came from, up to where it passed on itself."""
+    for place, start, end in stays.get(lot, ()):
+        if before is None:
+            yield place, start, end
+        elif start < before.at:
+            yield place, start, before.at if end is None else min(end, before.at)
+    for one in came.get(lot, ()):
+        if before is None or one.line < before.line:
+            yield from _with_givers(one.giver, stays, came, one)
+
+
+def _came(lots: Collection[int], moved: Mapping[int, list[_Moved]]) -> dict[int, list[_Came]]:
+    """From which lots of other benches pieces came, by lot: both lines of a passing on have one reference."""
+    refs = {one.ref: (lot, one) for lot in lots for one in moved.get(lot, ()) if one.passed}
+    found: dict[int, list[_Came]] = defaultdict(list)
+    for batch in batches(sorted(refs)):
+        rows = Movement.objects.filter(ref__in=batch, target__end=End.PASSED).values_list("ref", "lot_id").distinct()
+        for ref, giver in rows:
+            lot, one = refs[ref]
+            found[lot].append(_Came(giver, one.came, one.line))
+    return found
+
+
+def _moved(lots: Collection[int]) -> dict[int, list[_Moved]]:
     """The movements of lots that were not undone, by lot."""
     found: dict[int, list[_Moved]] = defaultdict(list)
-    names = ("lot_id", "quantity", "source_id", "source__end", "target_id", "target__end", "at", "on")
-    for batch in batches(sorted({lot.pk for lot in lots})):
+    names = ("id", "lot_id", "quantity", "source_id", "source__end", "target_id", "target__end", "at", "on", "ref")
+    for batch in batches(sorted(lots)):
         rows = Movement.objects.filter(lot__in=batch, reverses=None, reversed_by=None).order_by("id")
-        for lot, quantity, source, source_end, target, target_end, at, on in rows.values_list(*names):
+        for line, lot, quantity, source, source_end, target, target_end, at, on, ref in rows.values_list(*names):
             left, came = _when(at, on)
             ends = (source if source_end == End.STORAGE else None, target if target_end == End.STORAGE else None)
-            found[lot].append(_Moved(quantity, *ends, left, came))
+            found[lot].append(_Moved(line, quantity, *ends, left, came, ref, passed=source_end == End.PASSED))
     return found
 
 
@@ -90,7 +149,7 @@ def _when(at: datetime, on: date) -> tuple[datetime, datetime]:
     return midnight + timedelta(days=1), midnight
 
 
-def _stays(moved: Iterable[_Moved]) -> list[tuple[int, datetime, datetime | None]]:
+def _stays(moved: Iterable[_Moved]) -> list[_Stay]:
     """From when to when each place held anything of a lot."""
     changes: dict[int, list[tuple[datetime, Decimal]]] = defaultdict(list)
     for one in moved:
@@ -115,7 +174,7 @@ def _held(changes: Iterable[tuple[datetime, Decimal]]) -> Iterator[tuple[datetim
 
 
 def _readings(
-    stays: Mapping[int, list[tuple[int, datetime, datetime | None]]],
+    stays: Mapping[int, list[_Stay]],
     places: Mapping[int, tuple[str, int | None]],
     longest: timedelta,
     until: datetime,

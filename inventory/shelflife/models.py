@@ -75,6 +75,11 @@ class UpdateTest(models.Model):
         """How it went."""
         return f"{self.lot} {'passed' if self.passed else 'failed'} on {self.on}"
 
+    @property
+    def ref(self) -> str:
+        """How its photos name it."""
+        return f"test:{self.pk}"
+
 
 class Acceptance(models.Model):
     """An inspector's word that a lot may be used through a day, whatever its dates say. It is withdrawn, never removed."""

@@ -179,6 +179,19 @@ def withdraw(*, acceptance: Acceptance, on: date, by: Member, why: str = "") -> 
     return found
 
 
+@transaction.atomic
+def carry_over(*, source: Lot, target: Lot, by: Member) -> None:
+    """Let what inspectors accepted of a lot stand of another one too, which was parted from it: the same pieces on another bench."""
+    policy.own(by, source, target)
+    locked = stock.lock([source, target])
+    copies = list(Acceptance.objects.filter(lot=source, withdrawn=None).order_by("pk"))
+    if copies:
+        for one in copies:
+            one.pk, one.lot = None, locked[target.pk]
+        Acceptance.objects.bulk_create(copies)
+        _stand({target.pk: locked[target.pk]}, by)
+
+
 def _withdraw(acceptances: Sequence[Acceptance], lots: Mapping[int, Lot], *, on: date, by: Member, why: str) -> None:
     """The lots are locked."""
     for found in acceptances:

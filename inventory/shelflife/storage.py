@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from heapq import heappop, heappush
 from itertools import groupby, pairwise
 
 from inventory.shelflife.calc import Limit, mean_kinetic_temperature
@@ -101,7 +102,10 @@ def check_readings(readings: Sequence[Reading]) -> None:
 
 
 def storage(stays: Sequence[Stay], readings: Mapping[str, Sequence[Reading]], rule: StorageRule, *, until: datetime) -> Storage:
-    """What happened to a lot where it really lay, up to `until`. `readings` are by place, in order of time."""
+    """What happened to a lot where it really lay, up to `until`. `readings` are by place, in order of time.
+
+    Of a lot that lay in several places at once the worst counts for all of it: one lot has one life.
+    """
     excursions: list[Excursion] = []
     gaps: list[Gap] = []
     spans: list[_Span] = []
@@ -113,8 +117,29 @@ def storage(stays: Sequence[Stay], readings: Mapping[str, Sequence[Reading]], ru
         spans += found
         excursions += _excursions(stay.place, found, rule)
         gaps += _gaps(stay.place, found, stay.start, end)
-    mean = mean_kinetic_temperature(((span.end - span.start) / _HOUR, span.celsius) for span in spans) if spans else None
-    return Storage(tuple(excursions), tuple(gaps), tuple(_limits(excursions, rule)), mean)
+    warmest = (((span.end - span.start) / _HOUR, span.celsius) for span in _warmest(spans))
+    mean = mean_kinetic_temperature(warmest) if spans else None
+    return Storage(tuple(excursions), tuple(gaps), tuple(_limits(excursions, rule, stays)), mean)
+
+
+def _warmest(spans: Sequence[_Span]) -> Iterator[_Span]:
+    """What the readings say of each moment; of several at one, the warmest."""
+    ordered = sorted(spans, key=lambda span: span.start)
+    if all(before.end <= after.start for before, after in pairwise(ordered)):
+        yield from ordered
+        return
+    bounds = sorted({bound for span in ordered for bound in (span.start, span.end)})
+    open_spans: list[tuple[float, datetime]] = []  # the warmest first
+    waiting = iter(ordered)
+    following = next(waiting, None)
+    for start, end in pairwise(bounds):
+        while following is not None and following.start <= start:
+            heappush(open_spans, (-following.celsius, following.end))
+            following = next(waiting, None)
+        while open_spans and open_spans[0][1] <= start:
+            heappop(open_spans)
+        if open_spans:
+            yield _Span(start, end, -open_spans[0][0])
 
 
 def _spans(readings: Sequence[Reading], start: datetime, end: datetime, longest: timedelta) -> Iterator[_Span]:
@@ -171,10 +196,12 @@ def _gaps(place: str, spans: Sequence[_Span], start: datetime, end: datetime) ->
         yield Gap(place, known, end)
 
 
-def _limits(excursions: Iterable[Excursion], rule: StorageRule) -> Iterator[Limit]:
+def _limits(excursions: Iterable[Excursion], rule: StorageRule, stays: Sequence[Stay]) -> Iterator[Limit]:
     for found in excursions:
         day = found.start.date()
         said = f"{found.worst:g} C in {found.place} from {found.start:%Y-%m-%d %H:%M}"
+        if any(stay.place != found.place and stay.start < found.end and (stay.end or found.end) > found.start for stay in stays):
+            said += ", the worst of the places it lay in then, and one lot has one life"
         if found.stop:
             yield Limit("storage", day, f"{said}: outside what is never allowed, so ask the maker ({rule.source})")
         elif rule.use_within_days is not None:

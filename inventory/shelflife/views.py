@@ -14,9 +14,12 @@ from inventory.catalogue import services as catalogue
 from inventory.catalogue.models import Item
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.photos import services as photos
+from inventory.photos.forms import PhotoForm
+from inventory.photos.queries import of as photos_of
 from inventory.shelflife import logs, queries, services
 from inventory.shelflife.forms import AcceptForm, DisposeForm, ExtensionForm, LogForm, StorageForm, TestForm, WithdrawForm
-from inventory.shelflife.models import Acceptance, StorageRule
+from inventory.shelflife.models import Acceptance, StorageRule, UpdateTest
 from inventory.stock import services as stock
 from inventory.stock import views as stock_views
 from inventory.stock.models import Lot, Place
@@ -63,6 +66,24 @@ def lot_test(request: MemberRequest, pk: int) -> HttpResponse:
         services.record_test(lot=found, passed=given.pop("result") == "passed", by=request.member, **given)
 
     return stock_views.change_lot(request, found, form, f"The test of {stock.named(found)} is recorded.", write)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def test_photos(request: MemberRequest, pk: int) -> HttpResponse:
+    """The photos of an update test, and one more."""
+    test = get_object_or_404(UpdateTest.objects.select_related("lot__item", "lot__bench"), pk=pk)
+    allowed = policy.allowed(request.member, "judge_lots")
+    form = PhotoForm(request.POST, request.FILES) if request.method == "POST" else PhotoForm()
+    if request.method == "POST":
+        policy.require(request.member, "judge_lots", test.lot.bench)
+        if form.is_valid():
+            given = form.cleaned_data
+            photos.keep(ref=test.ref, picture=given["photo"], caption=given["caption"], at=timezone.now(), by=request.member)
+            messages.success(request, "The photo is kept.")
+            return redirect("test-photos", test.pk)
+    context = {"test": test, "lot": test.lot, "photos": photos_of([test.ref])[test.ref], "form": form if allowed else None}
+    return render(request, "shelflife/test_photos.html", context, status=UNREADABLE if form.errors else None)
 
 
 @require_http_methods(["GET", "POST"])

@@ -62,7 +62,10 @@ class Meant:
 
 @dataclass(frozen=True, slots=True)
 class _Moved:
-    """A count, a use or a carry that wasn't taken back: `change` is what it did to the holding, `counted` that it is a count's."""
+    """A count, a use, a carry or a passing on that wasn't taken back.
+
+    `change` is what it did to the holding, `counted` that it is a count's.
+    """
 
     at: datetime
     change: Decimal
@@ -120,12 +123,13 @@ class Batch:
             self._read(meant, meant.of)
 
     def _read(self, meant: Meant, items: Mapping[int, Item]) -> None:
-        for *of_lot, place, quantity, path, key, name in _rows(_LYING, self._by, meant):
+        for *of_lot, place, quantity, path, key, name, hands in _rows(_LYING, self._by, meant):
             lot = self.lots.get(of_lot[0]) or self._lot(of_lot, items)
             if place is not None:
                 self._held[lot.pk][place] = _quantity(quantity)
                 if place not in self.places:
-                    self.places[place] = Place(pk=place, workshop_id=self._by.workshop_id, path=path, key=key, name=name)
+                    known = {"path": path, "key": key, "name": name, "hands_id": hands}
+                    self.places[place] = Place(pk=place, workshop_id=self._by.workshop_id, **known)
 
     def _lot(self, columns: Sequence[Any], items: Mapping[int, Item]) -> Lot:
         lot = Lot(**dict(zip(_LOT, columns, strict=True)))
@@ -150,8 +154,8 @@ class Batch:
         if source.pk == target.pk:
             raise BadPlace(f"{source.path} is where it lies already: name another place")
         quantity = positive(quantity)
-        self._refuse_older(lot, source, told)
-        self._refuse_older(lot, target, told)
+        self.refuse_older(lot, source, told)
+        self.refuse_older(lot, target, told)
         left, then = self.at(lot, source) - quantity, self.at(lot, target) + quantity
         self._refuse_less_than_none(lot, source, left, quantity)
         services.refuse_too_much(lot, target, then)
@@ -162,7 +166,7 @@ class Batch:
         self._allow("use_stock", lot, place)
         quantity = positive(quantity)
         services.refuse_unusable(lot, told.on)
-        self._refuse_older(lot, place, told)
+        self.refuse_older(lot, place, told)
         left = self.at(lot, place) - quantity
         self._refuse_less_than_none(lot, place, left, quantity)
         everywhere = sum(self._held[lot.pk].values(), NOTHING) - quantity
@@ -176,7 +180,7 @@ class Batch:
         """
         self._allow("keep_stock", lot, place)
         counted = not_negative(counted)
-        self._refuse_older(lot, place, told)
+        self.refuse_older(lot, place, told)
         since = sum((moved.change for moved in self._since(lot, place, told.at)), NOTHING)
         then = counted + since
         if then < 0:
@@ -191,6 +195,15 @@ class Batch:
             return None
         source, target = (self._end(End.COUNTED), place) if more > 0 else (place, self._end(End.COUNTED))
         return self._post({(lot.pk, place.pk): then}, lot, abs(more), source, target, told)
+
+    def refuse_older(self, lot: Lot, place: Place, told: Told) -> None:
+        """Raise `OlderThanCount` where somebody has counted there since; for what others write of such a lot too."""
+        counted = [moved.at for moved in self._since(lot, place, told.at) if moved.counted]
+        if counted:
+            raise OlderThanCount(
+                f"{services.named(lot)} in {place.path} was counted at {max(counted):%Y-%m-%d %H:%M} UTC, after this was done: "
+                "what it changed may be in that count already"
+            )
 
     def write(self) -> None:
         """Write what was judged; the movements have their ids after it."""
@@ -207,8 +220,10 @@ class Batch:
         """As the services do. The lot was read as this workshop's, and so is its bench."""
         policy.require(self._by, permission)
         policy.own(self._by, lot, *places)
+        policy.require_bench(self._by, lot.bench_id)
         for place in places:
             services.refuse_end(place)
+            services.refuse_hands(place)
 
     def _post(  # noqa: PLR0913 - private: from where to where, and what is said of it
         self, spots: Mapping[Spot, Decimal], lot: Lot, quantity: Decimal, source: Place, target: Place, told: Told
@@ -241,23 +256,16 @@ class Batch:
     def _since(self, lot: Lot, place: Place, at: datetime) -> list[_Moved]:
         return [moved for moved in self._past.later.get((lot.pk, place.pk), ()) if moved.at > at]
 
-    def _refuse_older(self, lot: Lot, place: Place, told: Told) -> None:
-        counted = [moved.at for moved in self._since(lot, place, told.at) if moved.counted]
-        if counted:
-            raise OlderThanCount(
-                f"{services.named(lot)} in {place.path} was counted at {max(counted):%Y-%m-%d %H:%M} UTC, after this was done: "
-                "what it changed may be in that count already"
-            )
-
     def _refuse_less_than_none(self, lot: Lot, place: Place, left: Decimal, wanted: Decimal) -> None:
         if left < 0:
             raise services.not_enough(lot, place, left + wanted, wanted)
 
 
 def _moved(lot: int, quantity: Decimal, at: datetime, source: tuple[int, str], target: tuple[int, str]) -> Iterator[tuple[Spot, _Moved]]:
-    """What a line of the ledger did to either end, where it is a count, a use or a carry."""
-    counted = End.COUNTED in {source[1], target[1]}
-    if counted or (source[1] == End.STORAGE and target[1] in {End.STORAGE, End.USED}):
+    """What a line of the ledger did to either end, where it is a count, a use, a carry or passes from bench to bench."""
+    ends = {source[1], target[1]}
+    counted = End.COUNTED in ends
+    if counted or End.PASSED in ends or (source[1] == End.STORAGE and target[1] in {End.STORAGE, End.USED}):
         yield (lot, source[0]), _Moved(at, -quantity, counted)
         yield (lot, target[0]), _Moved(at, quantity, counted)
 
@@ -268,7 +276,7 @@ def _moved(lot: int, quantity: Decimal, at: datetime, source: tuple[int, str], t
 _LOT = tuple(column.attname for column in Lot._meta.concrete_fields)  # noqa: SLF001 - Django's documented API
 _NAMES = {model.__name__.lower(): model._meta.db_table for model in (Holding, Lot, Movement, Place, SetAside)}  # noqa: SLF001 - likewise
 _LYING = """
-    SELECT {lot_columns}, held.place_id, held.quantity, place.path, place.key, place.name
+    SELECT {lot_columns}, held.place_id, held.quantity, place.path, place.key, place.name, place.hands_id
     FROM {lot} lot
         LEFT JOIN {holding} held ON held.lot_id = lot.id AND held.quantity > 0
         LEFT JOIN {place} place ON place.id = held.place_id

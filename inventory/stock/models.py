@@ -24,6 +24,7 @@ class End(models.TextChoices):
     SCRAPPED = "scrapped", "scrapped"
     LOST = "lost", "lost"
     COUNTED = "counted", "counted"
+    PASSED = "passed", "passed"  # from bench to bench: what comes in here leaves again, as another bench's lot
 
 
 class Place(models.Model):
@@ -35,6 +36,9 @@ class Place(models.Model):
     path = models.CharField(max_length=400)
     key = models.CharField(max_length=400)  # path in one case, as it is compared
     end = models.CharField(max_length=10, choices=End, default=End.STORAGE)
+    hands = models.OneToOneField(
+        Member, on_delete=models.PROTECT, null=True, blank=True, related_name="hands"
+    )  # whose: what is here is lent
 
     objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")

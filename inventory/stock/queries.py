@@ -101,7 +101,10 @@ def life_of(lot: Lot) -> Life:
 
 
 def ledger_errors(workshop: Workshop | None = None) -> list[LedgerError]:
-    """Holdings that aren't the sum of their movements, of one workshop or of all, whatever the scope. One query."""
+    """Holdings that aren't the sum of their movements, of one workshop or of all, whatever the scope. One query.
+
+    What passed from bench to bench must leave again what came: an item of which that isn't so is named with one of its lots.
+    """
     only = "" if workshop is None else " WHERE workshop_id = %s"
     given = [] if workshop is None else [workshop.pk] * 3
     with connection.cursor() as cursor:
@@ -163,7 +166,15 @@ _LEDGER = """
         JOIN {item} item ON item.id = lot.item_id
         JOIN {workshop} workshop ON workshop.id = lot.workshop_id
     WHERE summed.held <> CASE WHEN summed."end" = 'storage' THEN summed.moved ELSE 0 END
-    ORDER BY workshop.code, item.code, lot.code, lot.id, summed.path
+    UNION ALL SELECT workshop.code, item.code, item.unit, MIN(lot.id), '', summed.path, 0, SUM(summed.moved)
+    FROM summed
+        JOIN {lot} lot ON lot.id = summed.lot_id
+        JOIN {item} item ON item.id = lot.item_id
+        JOIN {workshop} workshop ON workshop.id = lot.workshop_id
+    WHERE summed."end" = 'passed'
+    GROUP BY workshop.code, item.code, item.unit, summed.path
+    HAVING SUM(summed.moved) <> 0
+    ORDER BY 1, 2, 5, 4, 6
 """
 
 
@@ -197,8 +208,8 @@ def _serves(lot: Lot, on: date) -> bool:
 
 
 def place_paths() -> list[str]:
-    """Every storage place of the workshop in scope, for a person to choose from. One query."""
-    return list(Place.objects.filter(end=End.STORAGE).order_by("key").values_list("path", flat=True))
+    """Every storage place of the workshop in scope, for a person to choose from; nobody's hands, which loans fill. One query."""
+    return list(Place.objects.filter(end=End.STORAGE, hands=None).order_by("key").values_list("path", flat=True))
 
 
 def find_holdings(*, text: str = "", kind: str = "", bench: str = "", place: str = "") -> QuerySet[Holding, tuple[Any, ...]]:
@@ -242,11 +253,15 @@ class LedgerLine:
     note: str
     undoes: int | None
     undone_on: date | None
+    lent_from: int | None = None  # whose hands it came from or went to: a loan's, which takes it back itself
+    lent_to: int | None = None
 
     @property
     def reversible(self) -> bool:
-        """Neither undone nor an undoing itself."""
-        return self.undoes is None and self.undone_on is None
+        """Neither undone nor an undoing itself, nor a loan's, nor one side of what passed from bench to bench."""
+        lent = self.lent_from is not None or self.lent_to is not None
+        passed = End.PASSED in {self.source_end, self.target_end}
+        return self.undoes is None and self.undone_on is None and not lent and not passed
 
     @property
     def within(self) -> bool:
@@ -256,7 +271,7 @@ class LedgerLine:
 
 _LINE = (
     *("id", "on", "quantity", "source__path", "source__end", "target__path", "target__end"),
-    *("by__name", "note", "reverses_id", "reversed_by__on"),
+    *("by__name", "note", "reverses_id", "reversed_by__on", "source__hands_id", "target__hands_id"),
 )
 
 

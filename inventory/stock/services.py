@@ -10,10 +10,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import count
 from typing import Protocol
 
 from django.db import transaction
-from django.db.models import F, Value
+from django.db.models import F, Q, Value
 from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
@@ -21,7 +22,7 @@ from inventory.catalogue.models import Item
 from inventory.catalogue.queries import items_by_id
 from inventory.common.fields import LIMIT, QuantityField, plain
 from inventory.common.history import MOST_WHY, changed_by, create_many, update_many
-from inventory.common.problems import Problem
+from inventory.common.problems import FieldProblem, Problem
 from inventory.common.quantities import BadQuantity, not_negative, positive
 from inventory.common.rows import BATCH, batches, find_or_make, referring
 from inventory.common.texts import BadText, filled, optional
@@ -36,6 +37,7 @@ MOST_PATH = 400
 MOST_CODE = 80
 MOST_NOTE = 200
 MOST_REF = 60
+FAILED_BATCH = "lot {} of {} failed: nothing more of that batch can be taken as good"
 
 
 class NotEnough(Problem):
@@ -59,6 +61,13 @@ class NotUsable(Problem):
     title = "This lot can't be used"
 
 
+class StaysFailed(Problem):
+    """Nobody but an inspector brings a failed lot back."""
+
+    status = 409
+    title = "This lot failed"
+
+
 class AlreadyOpen(Problem):
     """A second opening would start the opened life anew."""
 
@@ -71,6 +80,13 @@ class AlreadyReversed(Problem):
 
     status = 409
     title = "Already reversed"
+
+
+class PassedOn(Problem):
+    """What passed from bench to bench is two lines of the ledger that stand together."""
+
+    status = 409
+    title = "Passed to another bench"
 
 
 class OtherDates(Problem):
@@ -213,6 +229,52 @@ def remove_place(*, place: Place, by: Member) -> None:
     if used := referring(place):
         raise PlaceInUse(f"{place.path} stays: it has {used}")
     changed_by(place, by).delete()
+
+
+LENT = "Lent"  # what lies in its places is in somebody's hands
+
+
+@transaction.atomic
+def hands_of(*, member: Member, by: Member) -> Place:
+    """The place that stands for a member's hands, `Lent/NAME`: pieces lent to them lie there. Made on first use, by whoever lends."""
+    policy.own(by, member)
+    if (place := Place.objects.filter(hands=member).first()) is not None:
+        return place
+    lock_places(by.workshop)
+    return Place.objects.filter(hands=member).first() or _make_hands(member, by)
+
+
+def _make_hands(member: Member, by: Member) -> Place:
+    """A place that somebody made by hand and named so stays what it is: the borrower's gets a number."""
+    found = _places(by.workshop, [(LENT,)])
+    _make_places(by.workshop, [(LENT,)], found, by)
+    parent = found[_key([LENT])]
+    name = _free_name(parent, " ".join(member.name.replace("/", " ").split())[: MOST_NAME - 6] or str(member.pk))
+    path = f"{parent.path}/{name}"
+    place = Place(workshop=by.workshop, parent=parent, name=name, path=path, key=_key([path]), hands=member)
+    changed_by(place, by).save()
+    return place
+
+
+def _free_name(parent: Place, name: str) -> str:
+    taken = set(Place.objects.filter(end=End.STORAGE, key__startswith=f"{parent.key}/").values_list("key", flat=True))
+    numbered = (name if number == 1 else f"{name} {number}" for number in count(1))
+    return next(name for name in numbered if _key([parent.path, name]) not in taken)
+
+
+@transaction.atomic
+def rename_hands(*, member: Member, name: str, by: Member) -> None:
+    """Call the place of a member's hands something else, in its earlier versions too: who leaves may take their name with them."""
+    policy.own(by, member)
+    lock_places(by.workshop)
+    place = Place.objects.select_related("parent").filter(hands=member).first()
+    if place is None or place.parent is None:
+        return
+    place.name = _free_name(place.parent, name)
+    place.path = f"{place.parent.path}/{place.name}"
+    place.key = _key([place.path])
+    changed_by(place, by).save(update_fields=["name", "path", "key"])
+    Place.history.filter(id=place.pk).update(name=place.name, path=place.path, key=place.key)
 
 
 def _refuse_path(place: Place, names: Sequence[str]) -> None:
@@ -365,7 +427,10 @@ def _plain_lots(bench: Bench, lots: Sequence[LotData], by: Member) -> dict[LotDa
 
 @transaction.atomic
 def make_lots(*, bench: Bench, lots: Sequence[LotData], by: Member) -> list[Lot]:
-    """Make new lots on `bench`, in the order given, for a file that says what each is. Refuses dates that make no sense together."""
+    """Make new lots on `bench`, in the order given, for a file that says what each is.
+
+    Refuses dates that make no sense together, and a good lot of a batch that failed on any bench.
+    """
     policy.require(by, "keep_stock", bench)
     items = items_by_id(data.item_id for data in lots)
     passes = _passes(lots)
@@ -373,23 +438,44 @@ def make_lots(*, bench: Bench, lots: Sequence[LotData], by: Member) -> list[Lot]
 
 
 def _passes(lots: Sequence[LotData]) -> dict[tuple[int, str], int]:
-    """The update tests that the batches of new lots have passed here already, by item and code. One query for each 500 items."""
+    """The update tests that the batches of new lots have passed here already, by item and code. One query for each 500 items.
+
+    Refuses a good lot of a batch that failed here, however its code is written.
+    """
     found: dict[tuple[int, str], int] = {}
+    good = {(data.item_id, data.code.casefold()) for data in lots if data.code and data.state == State.GOOD}
     for batch in batches(sorted({data.item_id for data in lots if data.code})):
-        rows = Lot.objects.filter(item__in=batch, passes__gt=0).exclude(code="")
-        found.update(((item, code), passes) for item, code, passes in rows.order_by("passes").values_list("item_id", "code", "passes"))
+        rows = Lot.objects.filter(Q(passes__gt=0) | Q(state=State.FAILED), item__in=batch).exclude(code="").order_by("passes")
+        for item, code, item_code, passes, state in rows.values_list("item_id", "code", "item__code", "passes", "state"):
+            if state == State.FAILED and (item, code.casefold()) in good:
+                raise NotUsable(FAILED_BATCH.format(code, item_code))
+            found[item, code] = passes
     return found
 
 
 @transaction.atomic
 def set_state(*, lot: Lot, state: str, by: Member, note: str = "") -> Lot:
-    """Judge a lot good, quarantined, disputed or failed. `note` is kept as the reason in its history."""
+    """Judge a lot good, quarantined, disputed or failed. `note` is kept as the reason in its history.
+
+    A failed lot stays failed, save by an inspector's word with its reason: what failed is not used because somebody corrects a list.
+    """
     policy.require(by, "judge_lots", lot.bench)
     note = optional("reason", note, MOST_WHY)
     locked = _locked(lot)
+    if locked.state == State.FAILED != _checked_state(state):
+        _refuse_revival(locked, note, by)
     locked.state = _checked_state(state)
     changed_by(locked, by, note).save(update_fields=["state"])
     return locked
+
+
+def _refuse_revival(lot: Lot, note: str, by: Member) -> None:
+    if not policy.allowed(by, "accept"):
+        raise StaysFailed(f"{named(lot)} failed: only an inspector lifts that, with the reason. Ask one, or dispose of it")
+    if not note:
+        raise FieldProblem(
+            "note", f"{named(lot)} failed: say why it counts as failed no more, such as a test that was recorded for the wrong lot"
+        )
 
 
 @transaction.atomic
@@ -490,7 +576,7 @@ def _refuse_bad_dates(lot: Lot) -> None:
 
 def _refuse_failed(batch: Sequence[Lot], data: LotData) -> None:
     if data.code and data.state == State.GOOD and any(lot.state == State.FAILED for lot in batch):
-        raise NotUsable(f"lot {data.code} of {batch[0].item.code} failed: nothing more of that batch can be taken as good")
+        raise NotUsable(FAILED_BATCH.format(data.code, batch[0].item.code))
 
 
 def _refuse_other_dates(siblings: Sequence[Lot], data: LotData) -> None:
@@ -590,6 +676,106 @@ def scrap(  # noqa: PLR0913 - what a line of the ledger says
 
 
 @transaction.atomic
+def lose(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    quantity: Decimal,
+    place: Place,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> Movement:
+    """Write off `quantity` of a lot that nobody finds, whatever its state. Set-asides may then exceed what is on hand."""
+    allow(by, "keep_stock", lot, place)
+    target = end_place(lot.workshop, End.LOST)
+    return _post(_locked(lot), positive(quantity), place, target, Line(on, by, note, ref))
+
+
+@transaction.atomic
+def hand_over(  # noqa: PLR0913 - what a line of the ledger says
+    *,
+    lot: Lot,
+    quantity: Decimal,
+    source: Place,
+    target: Place,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+) -> Movement:
+    """Carry `quantity` of a lot into somebody's hands, or out of them: to a storage place, to `lost` or to `scrapped`.
+
+    For the pool alone: it keeps the loan that this belongs to, and has asked who may. Into hands goes only what is usable that day.
+    """
+    policy.own(by, lot, source, target)
+    if (source.hands_id is None) == (target.hands_id is None):
+        raise BadPlace(f"a loan goes into somebody's hands or out of them, and not from {source.path} to {target.path}")
+    refuse_end(source)
+    if target.end not in {End.STORAGE, End.LOST, End.SCRAPPED}:
+        refuse_end(target)
+    locked = _locked(lot)
+    if target.hands_id is not None:
+        refuse_unusable(locked, on)
+    return _post(locked, positive(quantity), source, target, Line(on, by, note, ref))
+
+
+@transaction.atomic
+def pass_on(  # noqa: PLR0913 - what lines of the ledger say
+    *,
+    lot: Lot,
+    parts: Sequence[tuple[Place, Decimal]],
+    bench: Bench,
+    on: date,
+    by: Member,
+    note: str = "",
+    ref: str = "",
+    at: datetime | None = None,
+) -> Lot:
+    """Make pieces of a good lot another bench's, each part where it lies; the lot on `bench` that they belong to from now on.
+
+    That lot has the same code, dates, opening, tests and storage: a life neither starts anew nor ends by passing things on. An
+    inspector's acceptance is `shelflife`'s to carry over. Refused is what is set aside for steps. That both benches agree is the caller's
+    to know.
+    """
+    policy.require(by, "use_stock")
+    policy.own(by, lot, bench, *(place for place, _ in parts))
+    Bench.objects.select_for_update(no_key=True).get(pk=bench.pk)  # two that pass at once make one lot
+    siblings = list(Lot.objects.filter(bench=bench, item=lot.item_id, code=lot.code))
+    locked = lock([lot, *siblings])[lot.pk]
+    if locked.state != State.GOOD:
+        raise NotUsable(f"{named(locked)} is {locked.state}: only a good lot passes to another bench")
+    made = _same_lot(locked, siblings) or _copied(locked, siblings, bench, by)
+    passed, line = end_place(lot.workshop, End.PASSED), Line(on, by, note, ref, at)
+    for place, quantity in parts:
+        refuse_end(place)
+        refuse_hands(place)
+        _post(locked, positive(quantity), place, passed, line)
+        _post(made, quantity, passed, place, line)
+    given = sum((quantity for _, quantity in parts), queries.NOTHING)
+    refuse_set_aside(locked, given, queries.on_hand(locked), queries.set_aside_for_others(locked, ""))
+    return made
+
+
+_STATED = ("code", "made_on", "made_as", "expires_on", "expires_as", "rounding")
+_LIVED = ("opened_on", "state", "passes", "storage_until", "storage_why")
+
+
+def _same_lot(lot: Lot, siblings: Iterable[Lot]) -> Lot | None:
+    """The lot among those of another bench that has gone through the same, where it is one of which that can be told."""
+    same = (one for one in siblings if all(getattr(one, name) == getattr(lot, name) for name in (*_STATED, *_LIVED)))
+    return None if _apart(lot) else next((one for one in same if not _apart(one)), None)
+
+
+def _copied(lot: Lot, siblings: Sequence[Lot], bench: Bench, by: Member) -> Lot:
+    if lot.code and siblings:
+        _refuse_other_dates(siblings, LotData(lot.item_id, lot.code, lot.made, lot.expires))
+    made = Lot(workshop_id=lot.workshop_id, bench=bench, item=lot.item, **{name: getattr(lot, name) for name in (*_STATED, *_LIVED)})
+    changed_by(made, by).save()
+    return made
+
+
+@transaction.atomic
 def adjust(  # noqa: PLR0913 - what a line of the ledger says
     *,
     lot: Lot,
@@ -614,6 +800,8 @@ def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Move
     """
     policy.own(by, movement)
     movement = Movement.objects.select_related("lot__bench", "source", "target").get(pk=movement.pk)
+    refuse_hands(movement.source)
+    refuse_hands(movement.target)
     policy.require(by, "use_stock" if _by_builders(movement) else "keep_stock", movement.lot.bench)
     locked = _locked(movement.lot)
     _refuse_reversed(movement)
@@ -638,6 +826,8 @@ def receive_many(  # noqa: PLR0913 - what lines of the ledger say
     if not deliveries:
         return []
     _allow_many(by, deliveries)
+    for _, place, _ in deliveries:
+        refuse_hands(place)
     supplier, lots = end_place(by.workshop, End.SUPPLIER), lock(lot for lot, _, _ in deliveries)
     held = held_of(lots)
     changed: dict[tuple[int, int], Decimal] = {}
@@ -671,6 +861,7 @@ def count_many(
     for lot, place, quantity in counts:
         spot, found = (lot.pk, place.pk), not_negative(quantity)
         if more := found - held.get(spot, queries.NOTHING):
+            refuse_hands(place)  # a count that agrees with the loans changes nothing, and may stand in a file
             source, target = (counted, place) if more > 0 else (place, counted)
             movements.append(line.movement(lots[lot.pk], abs(more), source, target))
             changed[spot] = found
@@ -683,6 +874,7 @@ def allow(by: Member, permission: str, lot: Lot, *places: Place) -> None:
     policy.own(by, lot, *places)
     for place in places:
         refuse_end(place)
+        refuse_hands(place)
 
 
 def _allow_many(by: Member, rows: Sequence[tuple[Lot, Place, Decimal]]) -> None:
@@ -690,6 +882,12 @@ def _allow_many(by: Member, rows: Sequence[tuple[Lot, Place, Decimal]]) -> None:
     for lot, place, _ in rows:
         policy.own(by, lot, place)
         refuse_end(place)
+
+
+def refuse_hands(place: Place) -> None:
+    """Raise `BadPlace` where what lies there is lent: the loan must know what becomes of it."""
+    if place.hands_id is not None:
+        raise BadPlace(f"what lies in {place.path} is lent: take it in first, on the page Club or by a scan, then carry or count it")
 
 
 def refuse_end(place: Place) -> None:
@@ -751,6 +949,8 @@ def _by_builders(movement: Movement) -> bool:
 
 
 def _refuse_reversed(movement: Movement) -> None:
+    if End.PASSED in {movement.source.end, movement.target.end}:
+        raise PassedOn("this passed from bench to bench: undone on one side alone it would be there twice or not at all. Pass it back")
     if movement.reverses_id is not None:
         raise AlreadyReversed("this movement undoes another one: move the goods instead")
     undone = Movement.objects.filter(reverses=movement).first()

@@ -81,7 +81,7 @@ def lot_page(request: MemberRequest, found: Lot, more: Mapping[str, Any]) -> Htt
         "life": queries.life_of(found),
         "held": queries.held(queries.find_holdings().filter(lot=found)),
         "page": page,
-        "lines": [(line, line.reversible and policy.allowed(request.member, _needed_to_reverse(line))) for line in lines],
+        "lines": [(line, line.reversible and policy.allowed(request.member, _needed_to_reverse(line), found.bench)) for line in lines],
         "state_form": StateForm(initial={"state": found.state}) if policy.allowed(request.member, "judge_lots") else None,
         "dates_form": DatesForm(lot=found) if policy.allowed(request.member, "keep_stock") else None,
         "today": timezone.localdate(),

@@ -96,6 +96,7 @@ class Batch:
         """Count more of an item in a bag, or in none: see `services.tally`, which finds its line by the same rule."""
         policy.require(self._by, "tally")
         policy.own(self._by, crate, counted.item)
+        policy.require_bench(self._by, crate.bench_id)
         if (closed_on := self._closed[crate.pk]) is not None:
             raise services.CountingClosed(f"counting of crate {crate.code} was closed on {closed_on}: open it again to count more")
         row = _row(crate, bag, counted, at, request_key)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -14,20 +14,20 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.photos.forms import PhotoForm
 from inventory.stock import services as stock
 from inventory.stock.forms import ReverseForm
 from inventory.stock.models import Movement
 from inventory.stock.queries import place_paths
 from inventory.tallying import photos, queries, services
-from inventory.tallying.forms import DayForm, PhotoForm, PutAwayForm
-from inventory.tallying.models import Photo, Tally
+from inventory.tallying.forms import DayForm, PutAwayForm
+from inventory.tallying.models import Tally
 from inventory.tallying.queries import LineTally, Receipt
 from inventory.tallying.views import bag_asked, crate_of, number_of, sent
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
 
-MONTH = 30 * 24 * 3600  # seconds; a photo never changes
 COLUMNS = (
     *("bag", "line", "item", "name", "unit", "listed", "good", "damaged", "wrong", "short", "over", "mystery"),
     *("put_away", "places", "last_counted_by", "note"),
@@ -190,34 +190,9 @@ def crate_photos(request: MemberRequest, pk: int) -> HttpResponse:
             )
             messages.success(request, "The photo is kept.")
             return redirect(request.get_full_path())
-    shown = form if policy.allowed(request.member, "tally") else None
-    context = {"crate": crate, "tally": tally, "form": shown, "photos": queries.photos(crate, tally), "may_remove": shown is not None}
+    shown = form if policy.allowed(request.member, "tally", crate.bench) else None
+    context = {"crate": crate, "tally": tally, "form": shown, "photos": queries.photos(crate, tally)}
     return render(request, "tallying/photos.html", context, status=UNREADABLE if form.errors else None)
-
-
-@require_GET
-@members_only
-def photo(request: MemberRequest, pk: int) -> HttpResponse:
-    """The picture itself."""
-    del request
-    found = get_object_or_404(Photo, pk=pk)
-    try:
-        data = photos.path_of(found).read_bytes()
-    except FileNotFoundError as error:
-        raise Http404 from error
-    response = HttpResponse(data, content_type="image/jpeg")
-    response["Cache-Control"] = f"private, max-age={MONTH}, immutable"
-    return response
-
-
-@require_POST
-@members_only
-def remove_photo(request: MemberRequest, pk: int) -> HttpResponse:
-    """Take a photo away."""
-    found = get_object_or_404(Photo, pk=pk)
-    photos.remove_photo(photo=found, by=request.member)
-    messages.success(request, "The photo is gone.")
-    return redirect("crate-photos", found.crate_id)
 
 
 # The ledger

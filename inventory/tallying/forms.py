@@ -6,40 +6,18 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
-from django.core.exceptions import ValidationError
-from django.core.files.uploadedfile import UploadedFile
 
 from inventory.common.forms import DayInput, QuantityInput, SizeInput, StatedDateInput, not_after
-from inventory.common.pictures import BadPicture
+from inventory.photos.forms import PhotoInput
 from inventory.receiving.forms import place_input
 from inventory.tallying.calc import Measured, Weighed, known_heads, weigh
 from inventory.tallying.models import Finding
-from inventory.tallying.photos import MOST_CAPTION, read_upload
 from inventory.tallying.queries import LineTally
 from inventory.tallying.services import MOST_NOTE
 
 MORE, ALL = "more", "all"
 MOST_PIECES = 10**9
 _DAMAGED_OR_WRONG = [(Finding.DAMAGED.value, "damaged"), (Finding.WRONG.value, "a wrong thing in its place")]
-
-
-class PhotoInput(forms.FileField):
-    """A picture from the camera or a file, made anew as it is read; None where none was chosen."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        """A phone offers its camera."""
-        widget = forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment"})
-        super().__init__(widget=widget, **kwargs)
-
-    def clean(self, data: Any, initial: Any = None) -> Any:
-        """The picture, ready to be kept."""
-        file = super().clean(data, initial)
-        if not isinstance(file, UploadedFile):
-            return None
-        try:
-            return read_upload(file)
-        except BadPicture as problem:
-            raise ValidationError(str(problem)) from problem
 
 
 class Sent(forms.Form):
@@ -184,10 +162,3 @@ class DayForm(forms.Form):
         """Today unless said otherwise."""
         super().__init__(data, initial={"on": today}, **kwargs)
         self.fields["on"].validators.append(not_after(today))
-
-
-class PhotoForm(forms.Form):
-    """A picture of a crate, or of what one count found."""
-
-    photo = PhotoInput(label="Photo")
-    caption = forms.CharField(label="Caption", max_length=MOST_CAPTION, required=False)

@@ -78,27 +78,3 @@ class Tally(Dated):
     def __str__(self) -> str:
         """What it found."""
         return f"{self.quantity} {self.finding}"
-
-
-class Photo(models.Model):
-    """A picture of a crate or of a finding, made anew from what was sent: nothing else of the upload is kept.
-
-    `file` is its name in the folder of uploads, which lies outside what the server shows by itself.
-    """
-
-    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="photos")
-    crate = models.ForeignKey(Crate, on_delete=models.PROTECT, related_name="photos")
-    tally = models.ForeignKey(Tally, on_delete=models.PROTECT, null=True, blank=True, related_name="photos")
-    file = models.CharField(max_length=100, unique=True)
-    digest = models.CharField(max_length=64)
-    width = models.PositiveIntegerField()
-    height = models.PositiveIntegerField()
-    caption = models.CharField(max_length=200, blank=True)
-    by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="photos")
-    at = models.DateTimeField(default=timezone.now)
-
-    objects = WorkshopManager()
-
-    def __str__(self) -> str:
-        """Its caption, else its file."""
-        return self.caption or self.file

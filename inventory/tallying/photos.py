@@ -1,37 +1,17 @@
-"""The only writer of photos: a picture made anew in the folder of uploads, and its row.
+"""Photos of a crate and of what a count found."""
 
-The file is written before the row. Where the row can't be, the file is taken away again; so none of the two is ever without the other,
-save that a crash between them may leave a file that nothing names.
-"""
-
-import hashlib
-from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
-from uuid import uuid4
 
-from django.conf import settings
-from django.core.files.uploadedfile import UploadedFile
-from django.db import transaction
-
-from inventory.common.pictures import LARGEST, BadPicture, as_jpeg, open_picture
 from inventory.common.problems import Problem
-from inventory.common.texts import optional
+from inventory.photos import services as photos
+from inventory.photos.models import Photo
+from inventory.photos.services import Picture
 from inventory.receiving.models import Crate
-from inventory.tallying.models import Photo, Tally
+from inventory.tallying.models import Tally
 from inventory.workshop import policy
 from inventory.workshop.models import Member
 
-MOST_CAPTION = 200
-MOST_PHOTOS = 500  # of one crate: far more than a claim takes, far less than a disk
-_MB = 1024 * 1024
-
-
-class TooManyPhotos(Problem):
-    """A crate has as many photos as it may."""
-
-    status = 409
-    title = "Enough photos"
+TALLY = "tally:"
 
 
 class OtherCrate(Problem):
@@ -40,95 +20,28 @@ class OtherCrate(Problem):
     title = "This count is of another crate"
 
 
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """A picture that may be kept: already made anew."""
-
-    jpeg: bytes
-    width: int
-    height: int
+def ref_of_crate(crate: int) -> str:
+    """How a photo names a crate."""
+    return f"crate:{crate}"
 
 
-def read_picture(data: bytes) -> Picture:
-    """Make a picture anew from what was sent. Refuses what is none (`BadPicture`); nothing is kept yet."""
-    jpeg = as_jpeg(open_picture(data))
-    made = open_picture(jpeg)
-    return Picture(jpeg, made.width, made.height)
+def ref_of_tally(tally: int) -> str:
+    """How a photo names a count."""
+    return f"{TALLY}{tally}"
 
 
-def read_upload(file: "UploadedFile[bytes]") -> Picture:
-    """The same of a file of a form, looked at by its size before it is read."""
-    if (file.size or 0) > LARGEST:
-        raise BadPicture(f"The file is over {LARGEST // _MB} MB, which is the most that is taken. Send a smaller picture.")
-    return read_picture(file.read())
+def tally_of(ref: str) -> int:
+    """The count that `ref_of_tally` named."""
+    return int(ref.removeprefix(TALLY))
 
 
-def keep_photo(  # noqa: PLR0913 - what is said of a photo
-    *, crate: Crate, tally: Tally | None = None, data: bytes, caption: str = "", at: datetime, by: Member
-) -> Photo:
-    """Keep a picture of a crate, or of what one count found: see `keep_picture`."""
-    return keep_picture(crate=crate, tally=tally, picture=read_picture(data), caption=caption, at=at, by=by)
-
-
-def keep_picture(  # noqa: PLR0913 - likewise
+def keep_picture(  # noqa: PLR0913 - what is said of a photo
     *, crate: Crate, tally: Tally | None = None, picture: Picture, caption: str = "", at: datetime, by: Member
 ) -> Photo:
-    """Keep a picture that was read. The same one again of the same count is the first one's: a form sent twice keeps it once.
-
-    It is a transaction of its own, never part of another: only then is it known whether the file must go again.
-    """
+    """Keep a picture of a crate, or of what one count found. A form sent twice keeps it once. A transaction of its own."""
     policy.own(by, crate, *([tally] if tally else []))
     policy.require(by, "tally", crate.bench)
     if tally is not None and tally.crate_id != crate.pk:
         raise OtherCrate("this count is of another crate: give the photo to the crate alone")
-    caption, name = optional("caption", caption, MOST_CAPTION), f"{crate.workshop_id}/{uuid4().hex}.jpg"
-    photo = Photo(workshop_id=crate.workshop_id, crate=crate, tally=tally, file=name, caption=caption, by=by, at=at)
-    photo.width, photo.height, photo.digest = picture.width, picture.height, hashlib.sha256(picture.jpeg).hexdigest()
-    return _keep(photo, picture.jpeg)
-
-
-def _keep(photo: Photo, jpeg: bytes) -> Photo:
-    path = path_of(photo)
-    kept = None
-    try:
-        with transaction.atomic(durable=True):
-            Crate.objects.select_for_update(no_key=True).get(pk=photo.crate_id)
-            kept = _same(photo)
-            if kept is None:
-                _refuse_many(photo.crate)
-                _write(path, jpeg)
-                photo.save(force_insert=True)
-    except BaseException:
-        path.unlink(missing_ok=True)
-        raise
-    return kept or photo
-
-
-def _same(photo: Photo) -> Photo | None:
-    return Photo.objects.filter(crate=photo.crate_id, tally=photo.tally_id, digest=photo.digest).first()
-
-
-def _refuse_many(crate: Crate) -> None:
-    if Photo.objects.filter(crate=crate).count() >= MOST_PHOTOS:
-        raise TooManyPhotos(f"crate {crate.code} has {MOST_PHOTOS} photos, which are the most: remove one first")
-
-
-def _write(path: Path, jpeg: bytes) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("xb") as file:
-        file.write(jpeg)
-
-
-def remove_photo(*, photo: Photo, by: Member) -> None:
-    """Take a photo away. Its file goes once the row is gone for certain."""
-    policy.own(by, photo)
-    policy.require(by, "tally")
-    path = path_of(photo)
-    with transaction.atomic():
-        Photo.objects.filter(pk=photo.pk).delete()
-        transaction.on_commit(lambda: path.unlink(missing_ok=True))
-
-
-def path_of(photo: Photo) -> Path:
-    """Where its file lies."""
-    return Path(settings.MEDIA_ROOT) / photo.file
+    ref = ref_of_tally(tally.pk) if tally else ref_of_crate(crate.pk)
+    return photos.keep(ref=ref, picture=picture, caption=caption, at=at, by=by)

@@ -10,16 +10,21 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import CharField, Count, Q, QuerySet, Sum, Value
+from django.db.models.functions import Cast, Concat
 
 from inventory.common.rows import batches
+from inventory.photos.models import Photo
+from inventory.photos.queries import PHOTO_COLUMNS, PhotoRow
+from inventory.photos.queries import of as of_refs
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.receiving.services import LINE_REF
 from inventory.shelflife.calc import StatedDate, of_columns
 from inventory.stock.models import Movement
 from inventory.tallying import calc
 from inventory.tallying.calc import NOTHING, Compared, Match, Measured
-from inventory.tallying.models import Finding, Photo, Tally
+from inventory.tallying.models import Finding, Tally
+from inventory.tallying.photos import TALLY, ref_of_crate, ref_of_tally, tally_of
 
 _DAMAGED = "/damaged"
 
@@ -348,8 +353,8 @@ def _extra(
 
 def _photos(crate: Crate) -> dict[int, int]:
     """How many pictures each tally has. One query."""
-    rows = Photo.objects.filter(crate=crate, tally__isnull=False).values("tally_id").annotate(many=Count("pk"))
-    return dict(rows.values_list("tally_id", "many"))
+    rows = Photo.objects.filter(ref__in=_refs_of_counts(crate)).values("ref").annotate(many=Count("pk"))
+    return {tally_of(ref): many for ref, many in rows.values_list("ref", "many")}
 
 
 def _by_bags(bags: Sequence[tuple[Any, ...]], lines: Iterable[LineTally], extras: Iterable[Extra]) -> tuple[BagTally, ...]:
@@ -556,23 +561,18 @@ def alike(line: LineTally, found: CrateTally) -> list[str]:
 # Photos
 
 
-@dataclass(frozen=True, slots=True)
-class PhotoRow:
-    """A photo as lists name it."""
-
-    id: int
-    tally_id: int | None
-    caption: str
-    width: int
-    height: int
-    by: str
-    at: datetime
-
-
 def photos(crate: Crate, tally: Tally | None = None) -> list[PhotoRow]:
-    """The photos of a crate, or of one count of it, the oldest first. One query."""
-    rows = Photo.objects.filter(crate=crate, **({"tally": tally} if tally else {})).order_by("pk")
-    return [PhotoRow(*row) for row in rows.values_list("pk", "tally_id", "caption", "width", "height", "by__name", "at")]
+    """The photos of a crate with those of its counts, or of one count, the oldest first. One query."""
+    if tally is not None:
+        return of_refs([ref_of_tally(tally.pk)])[ref_of_tally(tally.pk)]
+    rows = Photo.objects.filter(Q(ref=ref_of_crate(crate.pk)) | Q(ref__in=_refs_of_counts(crate))).order_by("pk")
+    return [PhotoRow(*row) for row in rows.values_list(*PHOTO_COLUMNS)]
+
+
+def _refs_of_counts(crate: Crate) -> QuerySet[Tally, Any]:
+    """How photos name the counts of a crate, for the database to look up by itself."""
+    named = Concat(Value(TALLY), Cast("pk", CharField()))
+    return Tally.objects.filter(crate=crate).annotate(named=named).order_by().values("named")
 
 
 # The receipt

@@ -114,7 +114,7 @@ def _live(request: MemberRequest, page: str, part: str, context: dict[str, Any])
 
 
 def _may_tally(request: MemberRequest, crate: Crate) -> bool:
-    return crate.closed_on is None and policy.allowed(request.member, "tally")
+    return crate.closed_on is None and policy.allowed(request.member, "tally", crate.bench)
 
 
 def crate_of(pk: int) -> Crate:

@@ -21,9 +21,10 @@ from inventory.common.api_fields import CodeField
 from inventory.common.paging import Cursor
 from inventory.common.schema import shown_as
 from inventory.workshop import policy, queries, services
-from inventory.workshop.models import Bench, Device, Member, Role
+from inventory.workshop.models import Bench, Device, Role
 from inventory.workshop.request import caller
 
+SIGNED_IN: Any = [{"memberSession": []}]  # it goes into the document as it is: no device's token does
 _SCOPES = [(name, name) for name in policy.SCOPES]
 
 
@@ -131,7 +132,7 @@ class DevicesView(ListAPIView[Device]):
         request=DeviceIn,
         responses={201: IssuedOut},
         examples=[ISSUED],
-        auth=[{"memberSession": []}],  # type: ignore[list-item] # it goes into the document as it is, whatever the annotation says
+        auth=SIGNED_IN,
     )
     @sensitive_variables("token")
     def post(self, request: Request) -> Response:
@@ -139,7 +140,7 @@ class DevicesView(ListAPIView[Device]):
 
         A signed-in person does it, not a device: a token that fell into wrong hands could else outlive its revocation in a second one.
         """
-        _refuse_device(request)
+        refuse_device(request, "a device can't issue devices: sign in and do it on the page Devices")
         asked = DeviceIn(data=request.data)
         asked.is_valid(raise_exception=True)
         given, by = asked.validated_data, caller(request)
@@ -186,17 +187,7 @@ class BenchOut(serializers.Serializer[Bench]):
     shared = serializers.BooleanField()
 
 
-class MemberOut(serializers.Serializer[Member]):
-    """A person in the workshop, or its own hand."""
-
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    role = serializers.ChoiceField(Role.choices)
-    active = serializers.BooleanField()
-
-
 BENCH = {"id": 2, "code": "TERN", "name": "Tern", "shared": False}
-MEMBER = {"id": 4, "name": "Ada", "role": "owner", "active": True}
 
 
 def bench_field(**kwargs: Any) -> CodeField[Bench]:
@@ -216,14 +207,6 @@ class BenchFilter(filters.FilterSet):  # type: ignore[misc]  # the library has n
         return rows.filter(Q(code__icontains=value) | Q(name__icontains=value))
 
 
-class MemberFilter(filters.FilterSet):  # type: ignore[misc]  # the library has no types
-    """Members."""
-
-    role = filters.ChoiceFilter(choices=Role.choices, help_text="only of this role")
-    active = filters.BooleanFilter(help_text="only who is still here, or only who left")
-    search = filters.CharFilter(field_name="name", lookup_expr="icontains", max_length=120, help_text="this text in the name")
-
-
 @extend_schema_view(
     list=extend_schema(summary="List benches", examples=[shown_as(BENCH)]),
     retrieve=extend_schema(summary="Read a bench", examples=[shown_as(BENCH)]),
@@ -241,26 +224,10 @@ class BenchViews(ListModelMixin, RetrieveModelMixin, GenericViewSet[Bench]):
         return Bench.objects.all()
 
 
-@extend_schema_view(
-    list=extend_schema(summary="List members", examples=[shown_as(MEMBER)]),
-    retrieve=extend_schema(summary="Read a member", examples=[shown_as(MEMBER)]),
-)
-@extend_schema(tags=["workshop"])
-class MemberViews(ListModelMixin, RetrieveModelMixin, GenericViewSet[Member]):
-    """Who works here."""
-
-    queryset = Member.objects.none()
-    serializer_class = MemberOut
-    filterset_class = MemberFilter
-
-    def get_queryset(self) -> QuerySet[Member]:
-        """All of the workshop. One query."""
-        return Member.objects.all()
-
-
-def _refuse_device(request: Request) -> None:
+def refuse_device(request: Request, text: str) -> None:
+    """Raise `NotAllowed` with `text` where a device asks for what only a signed-in person does: its token may have been stolen."""
     if isinstance(request.auth, Device):
-        raise policy.NotAllowed("a device can't issue devices: sign in and do it on the page Devices")
+        raise policy.NotAllowed(text)
 
 
 def _get_device(request: Request, pk: int) -> Device:

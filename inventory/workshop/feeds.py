@@ -66,6 +66,19 @@ def end_feed_address(*, member: Member, by: Member) -> bool:
 
 
 @transaction.atomic
+def end_all(*, member: Member, by: Member) -> None:
+    """End the feed and the mails of a member who leaves. Whoever ends a membership may."""
+    address = FeedAddress.objects.filter(member=member, prefix__isnull=False).first()
+    if address is not None:
+        address.prefix = address.digest = None
+        changed_by(address, by).save(update_fields=["prefix", "digest"])
+    mail = DigestMail.objects.filter(member=member, wanted=True).first()
+    if mail is not None:
+        mail.wanted = False
+        changed_by(mail, by).save(update_fields=["wanted"])
+
+
+@transaction.atomic
 def want_digest(*, member: Member, wanted: bool, by: Member) -> DigestMail:
     """Ask for what is due by mail, or ask no longer."""
     _own(member, by)

@@ -1,15 +1,18 @@
-"""Puts the workshop of the signed-in person, or of the device, around each request."""
+"""Puts the workshop of the signed-in person, or of the device, around each request; notes where people are signed in."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import cast
 
 from django.contrib.auth.models import AnonymousUser
+from django.core.cache import cache
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django_scopes import scope
 
 from inventory.common.strays import is_api
-from inventory.workshop import queries, services
+from inventory.workshop import queries, services, sessions
 from inventory.workshop.models import Member, User
 
 SESSION_KEY = "workshop"
@@ -38,6 +41,34 @@ class WorkshopMiddleware:
             return self.get_response(request)
         with scope(workshop=member.workshop):
             return self.get_response(request)
+
+
+class SignedInMiddleware:
+    """Notes where people are signed in, once a minute for each session: the list that they look through for strangers."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        """Django gives the next handler."""
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """After the page, so that the one that signs in is noted as well, and the one that signs out is not."""
+        response = self.get_response(request)
+        if not getattr(request, "token_sent", False) and request.user.is_authenticated:
+            _note(request, request.user)
+        return response
+
+
+def seen_key(session_key: str) -> str:
+    """What stands in the cache for a minute after a session was noted."""
+    return f"signed-in-{session_key}"
+
+
+def _note(request: HttpRequest, user: User) -> None:
+    key = request.session.session_key
+    if key is None or not cache.add(seen_key(key), True, timeout=sessions.SEEN_EVERY.total_seconds()):  # noqa: FBT003 - the cache's API
+        return
+    with suppress(OperationalError):  # a database that is busy for long: the next request notes it, and this page is shown
+        sessions.saw(user=user, key=key, agent=request.headers.get("User-Agent", ""), now=timezone.now())
 
 
 def _token(request: HttpRequest) -> str | None:

@@ -100,6 +100,7 @@ class Member(models.Model):
     name = models.CharField(max_length=120)
     role = models.CharField(max_length=12, choices=Role)
     active = models.BooleanField(default=True)
+    left_on = models.DateField(null=True, blank=True)
 
     objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
@@ -132,6 +133,72 @@ class Bench(models.Model):
     def __str__(self) -> str:
         """Its name."""
         return self.name
+
+
+class BenchHolder(models.Model):
+    """Who speaks for a bench. A bench with holders is theirs: of the builders only they use its stock. One without is anybody's."""
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="bench_holders")
+    bench = models.ForeignKey(Bench, on_delete=models.PROTECT, related_name="holders")
+    member = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="benches")
+
+    objects = WorkshopManager()
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["bench", "member"], name="bench_holder_once")]
+
+    def __str__(self) -> str:
+        """Who holds which."""
+        return f"{self.member_id} holds {self.bench_id}"
+
+
+class Invitation(models.Model):
+    """A link that makes whoever opens it a member, once, until it expires. It is shown once; only its hash is kept.
+
+    `prefix` is the readable start of its secret, to find the row; `digest` is the SHA-256 of all of it.
+    """
+
+    workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="invitations")
+    name = models.CharField("for whom", max_length=120)
+    email = models.EmailField("e-mail", blank=True)
+    role = models.CharField(max_length=12, choices=Role)
+    bench = models.ForeignKey(Bench, on_delete=models.PROTECT, null=True, blank=True, related_name="invitations")
+    prefix = models.CharField(max_length=16, unique=True)
+    digest = models.CharField(max_length=64)
+    by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="invitations")
+    made_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+    used_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    objects = WorkshopManager()
+    history = HistoricalRecords(user_model="inventory.Member", related_name="+", excluded_fields=["digest"])
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=models.Q(made_at__lt=models.F("expires_at")), name="invitation_lasts"),
+            models.CheckConstraint(condition=models.Q(used_at=None) | models.Q(withdrawn_at=None), name="invitation_ends_once"),
+        ]
+
+    def __str__(self) -> str:
+        """For whom."""
+        return self.name
+
+
+class SignedIn(models.Model):
+    """One place where a person is signed in: the session's key, since when, when it was seen last. It is the person's, not a workshop's."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="signed_in")
+    key = models.CharField(max_length=40, unique=True)
+    agent = models.CharField(max_length=200, blank=True)
+    since = models.DateTimeField()
+    seen_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        """Whose."""
+        return f"a session of {self.user_id}"
 
 
 class Device(models.Model):

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from django.db import models
+from django_scopes import scopes_disabled
 
 from inventory.common.problems import Problem
 from inventory.workshop.models import Bench, Device, Member, Role, Workshop
@@ -25,6 +26,23 @@ PERMISSIONS: Mapping[str, frozenset[str]] = {
     "all_devices": frozenset({Role.OWNER}),  # see and revoke what is another's
 }
 
+# The same in sentences, for the page Roles: each permission has one.
+MEANINGS: Mapping[str, str] = {
+    "read": "See everything: stock, plans, crates, who has what.",
+    "use_stock": "Use and carry stock, finish a step and take it back.",
+    "plan": "Set the days of steps, set stock aside, write rivet rows and seams.",
+    "tally": "Count what came.",
+    "log_temperatures": "Write down how warm a place is.",
+    "keep_stock": "Receive goods, count and correct, scrap, keep the catalogue and the places, load lists.",
+    "order": "Order, and claim what came short or damaged.",
+    "judge_lots": "Say that a lot is good, quarantined or failed, and record update tests.",
+    "accept": "Accept that one thing serves for another in a step, and that a lot past its life may be used.",
+    "manage": "Invite people, set roles and whose bench is whose, and change the settings.",
+    "issue_devices": "Issue a device of one's own: a scanner, a phone, a script.",
+    "all_devices": "See and revoke everybody's devices.",
+}
+_ANYBODYS = frozenset({"read"})  # what a bench's holders don't keep from other builders
+
 # What a device's token may be allowed, and what each covers.
 SCOPES: Mapping[str, frozenset[str]] = {
     "read": frozenset({"read"}),
@@ -41,19 +59,69 @@ class NotAllowed(Problem):
     title = "Not allowed"
 
 
-def allowed(member: Member, permission: str) -> bool:
-    """Whether the member's role covers `permission`."""
-    return member.active and member.role in PERMISSIONS[permission]
+def allowed(member: Member, permission: str, bench: Bench | None = None) -> bool:
+    """Whether the member's role covers `permission`, and where it is about the stock or plan of a bench, whether they may there."""
+    return _covers(member, permission) and (bench is None or permission in _ANYBODYS or _open_to(member, bench))
 
 
 def require(member: Member, permission: str, bench: Bench | None = None) -> None:
-    """Raise `NotAllowed` unless the member's role covers `permission` in the bench's workshop."""
+    """Raise `NotAllowed` unless the member's role covers `permission` in the bench's workshop, and the bench is open to them."""
     if bench is not None:
         own(member, bench)
-    if not allowed(member, permission):
+    if not _covers(member, permission):
         roles = ", ".join(role.value for role in Role if role in PERMISSIONS[permission])
         message = f"{member.name} is {member.role} here; this takes one of: {roles}"
         raise NotAllowed(message)
+    if bench is not None and permission not in _ANYBODYS and not _open_to(member, bench):
+        raise _held_by_others(bench)
+
+
+def speaks_for(member: Member, bench: Bench) -> bool:
+    """Whether the member decides over the bench's things: who keeps the stock does, and a builder unless it has other holders."""
+    return _covers(member, "use_stock") and member.workshop_id == bench.workshop_id and _open_to(member, bench)
+
+
+def require_bench(member: Member, bench_id: int) -> None:
+    """The bench rule alone, for who has a bench's id and needs nothing else of it. The row that names it is known to be this workshop's."""
+    if member.role == Role.BUILDER and bench_id in _closed_to(member):
+        raise _held_by_others(Bench.objects.get(pk=bench_id))
+
+
+def forget_benches(*members: Member) -> None:
+    """Ask anew whose benches are whose, after that was changed."""
+    for member in members:
+        vars(member).pop(_CLOSED, None)
+
+
+_CLOSED = "_benches_of_others"
+
+
+def _covers(member: Member, permission: str) -> bool:
+    return member.active and member.role in PERMISSIONS[permission]
+
+
+def _open_to(member: Member, bench: Bench) -> bool:
+    """Of the builders only its holders use a bench that has some. Other roles go by their permissions alone."""
+    return member.role != Role.BUILDER or bench.shared or bench.pk not in _closed_to(member)
+
+
+def _closed_to(member: Member) -> frozenset[int]:
+    """The benches that others hold and the member doesn't. One query, kept on the member: a request has its own.
+
+    A holder who left still counts: their things stay theirs until an owner gives the bench to somebody.
+    """
+    if _CLOSED not in vars(member):
+        with scopes_disabled():  # the member names the workshop
+            held = Bench.objects.filter(workshop_id=member.workshop_id, shared=False, holders__isnull=False)
+            vars(member)[_CLOSED] = frozenset(held.exclude(holders__member=member).values_list("pk", flat=True))
+    closed: frozenset[int] = vars(member)[_CLOSED]
+    return closed
+
+
+def _held_by_others(bench: Bench) -> NotAllowed:
+    with scopes_disabled():
+        names = list(Member.objects.filter(benches__bench=bench).order_by("name", "pk").values_list("name", flat=True))
+    return NotAllowed(f"bench {bench.name} is held by {' and '.join(names)}: ask them, or who keeps the stock")
 
 
 def own(member: Member, *rows: models.Model) -> None:

@@ -1,13 +1,14 @@
 """Reads of who works where."""
 
+from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import F, QuerySet
+from django.db.models import F, Prefetch, QuerySet
 from django_scopes import scopes_disabled
 
 from inventory.common.problems import Problem
 from inventory.workshop import policy, tokens
-from inventory.workshop.models import Device, DigestMail, FeedAddress, Member, User, Workshop
+from inventory.workshop.models import Bench, BenchHolder, Device, DigestMail, FeedAddress, Invitation, Member, User, Workshop
 
 
 def membership(user: Any, named: str | None, chosen: str | None) -> Member | None:
@@ -68,6 +69,59 @@ def feed_of(text: str) -> FeedAddress | None:
         found = FeedAddress.objects.filter(prefix=secret.prefix, member__active=True, member__user__is_active=True)
         address = found.select_related("member", "workshop").first()
     return address if address is not None and secret.is_of(address.digest or "") else None
+
+
+def invitation_of(text: str) -> Invitation | None:
+    """The invitation that a secret opens, used up or not, with its workshop, bench and who invited. One query, as for a feed."""
+    secret = tokens.read(text, tokens.INVITATION)
+    if secret is None:
+        return None
+    with scopes_disabled():  # it is found across workshops, before any is the scope
+        found = Invitation.objects.filter(prefix=secret.prefix).select_related("by__workshop", "workshop", "bench").first()
+    return found if found is not None and secret.is_of(found.digest) else None
+
+
+def came_by(invitation: Invitation, user: User) -> bool:
+    """Whether it made `user` the member that they are. One query."""
+    if invitation.used_by_id is None:
+        return False
+    with scopes_disabled():  # likewise
+        return Member.objects.filter(pk=invitation.used_by_id, user_id=user.pk, active=True).exists()
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A member and the benches that they hold."""
+
+    member: Member
+    benches: tuple[Bench, ...]
+
+
+def people() -> list[Person]:
+    """Who works here, who left last, each with their benches; without the workshop's own hand. Two queries."""
+    held = Prefetch("benches", BenchHolder.objects.select_related("bench").order_by("bench__code"))
+    found = Member.objects.exclude(user=None).select_related("user").prefetch_related(held).order_by("-active", "name", "pk")
+    return [Person(member, tuple(row.bench for row in member.benches.all())) for member in found]
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A bench and who holds it."""
+
+    bench: Bench
+    holders: tuple[Member, ...]
+
+
+def benches() -> list[Held]:
+    """The benches with their holders. Two queries."""
+    held = Prefetch("holders", BenchHolder.objects.select_related("member").order_by("member__name", "pk"))
+    found = Bench.objects.prefetch_related(held).order_by("shared", "code")
+    return [Held(bench, tuple(row.member for row in bench.holders.all())) for bench in found]
+
+
+def invitations() -> QuerySet[Invitation]:
+    """All of the workshop, the newest first, with their benches, who invited and who came. One query."""
+    return Invitation.objects.select_related("bench", "by", "used_by").order_by("-made_at", "-pk")
 
 
 def digest_mails(*, workshop: Workshop | None = None, to: str | None = None) -> list[DigestMail]:

@@ -2,6 +2,7 @@
 
 from typing import cast
 
+from django.conf import settings
 from django.http import HttpRequest
 from django_htmx.middleware import HtmxDetails
 from rest_framework.request import Request
@@ -18,6 +19,11 @@ class MemberRequest(HttpRequest):
     device: Device | None
     token_sent: bool
     htmx: HtmxDetails
+
+
+def site(request: HttpRequest) -> str:
+    """Where the site is for who gets a link: the address that it was given, else the one asked for."""
+    return settings.RIVETLOFT_ADDRESS or f"{request.scheme}://{request.get_host()}"
 
 
 def caller(request: Request) -> Member:

@@ -15,7 +15,7 @@ from inventory.common.history import changed_by
 from inventory.common.problems import Problem
 from inventory.common.rows import find_or_make
 from inventory.common.texts import filled
-from inventory.workshop import policy, tokens
+from inventory.workshop import policy, sessions, tokens
 from inventory.workshop.models import Bench, Device, Member, RivetRounding, Role, User, Workshop
 
 HAND = "command line"
@@ -123,12 +123,12 @@ def set_member(*, email: str, workshop: Workshop, name: str, role: str, by: Memb
         lock(workshop)  # two owners who demote each other at once: one of them stays
         member = Member.objects.filter(user=user).first()
         if member is not None and role != Role.OWNER:
-            _refuse_last_owner(member)
+            refuse_last_owner(member)
         return _save_member(member or Member(workshop=workshop, user=user), name, role, by), member is None
 
 
 def _save_member(member: Member, name: str, role: str, by: Member) -> Member:
-    member.name, member.role, member.active = name, role, True
+    member.name, member.role, member.active, member.left_on = name, role, True, None
     changed_by(member, by).save()
     return member
 
@@ -153,7 +153,8 @@ def lock(workshop: Workshop) -> None:
     Workshop.objects.select_for_update(no_key=True).get(pk=workshop.pk)
 
 
-def _refuse_last_owner(member: Member) -> None:
+def refuse_last_owner(member: Member) -> None:
+    """Raise `LastOwner` where nobody else could manage the workshop. Call it with the workshop locked."""
     if member.role != Role.OWNER or not member.active:
         return
     if not Member.objects.filter(role=Role.OWNER, active=True).exclude(user=None).exclude(pk=member.pk).exists():
@@ -204,10 +205,11 @@ def _linked(users: QuerySet[User], uid: int | str, token: str) -> User | None:
 
 
 @transaction.atomic
-def set_password(*, user: User, password: str) -> None:
-    """Give `user` a password, which ends every sign-in link and every session of theirs."""
+def set_password(*, user: User, password: str, but: str = "") -> None:
+    """Give `user` a password, which ends every sign-in link and every session of theirs, save the one of key `but`."""
     user.set_password(password)
     user.save(update_fields=["password"])
+    sessions.end_all(user=user, but=but)
 
 
 @transaction.atomic

@@ -1,4 +1,4 @@
-"""Tokens of devices, `rl_PREFIX_SECRET`, and secrets of calendar feeds, `rf_PREFIX_SECRET`: neither serves as the other.
+"""Tokens of devices, `rl_PREFIX_SECRET`, secrets of calendar feeds, `rf_...`, and of invitations, `ri_...`: none serves as another.
 
 The secret is 256 random bits, so SHA-256 alone keeps it: a slow hash is for passwords, which people choose and which can be guessed. To
 try 2^256 secrets is out of reach however fast the hash, and a slow one would only tax each honest request.
@@ -16,7 +16,7 @@ _PREFIX_LENGTH = 8
 _SECRET_BYTES = 32
 _PREFIX = rf"_[{_READABLE}]{{{_PREFIX_LENGTH}}}"
 _REST = r"_[a-z2-7]{52}"
-DEVICE, FEED = "rl", "rf"
+DEVICE, FEED, INVITATION = "rl", "rf", "ri"
 
 
 @dataclass(frozen=True, slots=True, repr=False)

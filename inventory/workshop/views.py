@@ -3,7 +3,7 @@
 from typing import Any, cast
 
 from django.contrib import messages
-from django.contrib.auth import login, update_session_auth_hash
+from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordChangeView
 from django.http import Http404, HttpRequest, HttpResponse
@@ -17,14 +17,14 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
-from inventory.workshop import policy, queries, services, tokens
+from inventory.workshop import policy, queries, services, sessions, tokens
 from inventory.workshop.access import members_only
 from inventory.workshop.forms import IssueForm, NameForm, SignInForm
 from inventory.workshop.middleware import SESSION_KEY
 from inventory.workshop.models import Device, User
 from inventory.workshop.request import MemberRequest
+from inventory.workshop.signing_in import enter
 
-BACKEND = "django.contrib.auth.backends.ModelBackend"
 GONE = 410
 
 
@@ -34,6 +34,10 @@ class SignIn(LoginView):
     template_name = "workshop/sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        """Sign in, or ask for the second step."""
+        return enter(self.request, form.get_user(), self.get_success_url())
 
 
 class Password(PasswordChangeView):
@@ -49,8 +53,10 @@ class Password(PasswordChangeView):
 
     def form_valid(self, form: Any) -> HttpResponse:
         """Set it. Other devices are signed out, this one stays."""
-        services.set_password(user=form.user, password=form.cleaned_data["new_password1"])
+        key = self.request.session.session_key or ""
+        services.set_password(user=form.user, password=form.cleaned_data["new_password1"], but=key)
         update_session_auth_hash(self.request, form.user)
+        sessions.forget_dead(user=form.user)  # the session has another key now
         messages.success(self.request, "Your password is set. Sign in with it from now on.")
         return redirect(self.get_success_url())
 
@@ -71,10 +77,10 @@ def _use_link(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     user = services.use_sign_in_link(uid, token)
     if user is None:
         return _dead_link(request)
-    login(request, user, backend=BACKEND)
+    answer = enter(request, user, reverse("home"))
     if not user.has_usable_password():
-        messages.info(request, "You are signed in. Set a password now, and next time you need no link.")
-    return redirect("home")
+        messages.info(request, "Set a password now, and next time you need no link.")
+    return answer
 
 
 def _dead_link(request: HttpRequest) -> HttpResponse:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.benchmarks import loading, scans, shortfall
+from tests.benchmarks import club, loading, scans, shortfall
 
 pytestmark = pytest.mark.django_db
 
@@ -10,6 +10,12 @@ pytestmark = pytest.mark.django_db
 def test_shortfall_benchmark_runs():
     found = shortfall.measure({"items": 6, "steps": 10, "call_outs": 20, "lots": 12}, rounds=1)
     assert found["net"] > 0
+    assert found["raw read"] > 0
+
+
+def test_club_benchmark_runs():
+    found = club.measure({"projects": 2, "steps": 12}, rounds=1)
+    assert found["goes"]
     assert found["raw read"] > 0
 
 

@@ -28,6 +28,8 @@ PAGES = {
     "pins": ("/projects/TERN-1/pins/?before={sealing}", "light", 1100),
     "bench-figures": ("/figures/rivet-length/?grip=0.064&diameter=1%2F8&policy=up_half", "light", 1100),
     "receipt": ("/crates/1/receipt/", "light", 1100),
+    "seal-day": ("/seal-days/1/", "light", 1100),
+    "phone-mix": ("/seal-days/1/mix/1/", "dark", 390),
     "phone-count": ("/crates/1/count/", "light", 390),
     "phone-scan": ("/scan/", "dark", 390),
     "phone": ("/projects/TERN-1/order-sheet/?before={sealing}", "dark", 390),

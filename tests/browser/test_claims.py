@@ -52,7 +52,7 @@ def test_claim_from_the_crate_to_the_answer(page, live_server, signed_in, axe, s
     page.get_by_role("link", name="All senders").click()
     axe(page)
 
-    page.goto(live_server.url + reverse("home"))
+    page.goto(live_server.url + reverse("projects"))
     page.get_by_text("10 days left").wait_for()
     axe(page)
     page.get_by_role("link", name="CRATE-7, shortage").click()

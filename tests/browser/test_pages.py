@@ -75,6 +75,7 @@ def unfold(page):
 
 def test_home_is_usable_by_everyone(visit, axe):
     axe(visit("home"))
+    axe(visit("projects"))
 
 
 def test_plan_is_usable_by_everyone(visit, axe):
@@ -157,6 +158,7 @@ def test_from_a_link_to_a_finished_step_and_a_shorter_order_sheet(page, live_ser
     address = reverse("sign-in-link", args=[urlsafe_base64_encode(force_bytes(owner.user.pk)), sign_in_token(owner.user)])
     page.goto(live_server.url + address)
     page.get_by_role("button", name=f"Sign in as {owner.user.email}").click()
+    page.get_by_role("link", name="Projects: how far").click()
     page.get_by_role("link", name="Order sheet of Project TERN-1").click()
     expect(page.get_by_role("rowheader", name="SEAL-B2")).to_be_visible()
 

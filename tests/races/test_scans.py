@@ -17,6 +17,7 @@ from inventory.stock import services as stock
 from inventory.stock.queries import ledger_errors, on_hand
 from inventory.workshop.services import issue_device
 from tests import factories
+from tests.pool import tub
 from tests.scans import as_json, scan
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -166,3 +167,20 @@ def test_workshops_do_not_share_uuids(workshop, held, item, storekeeper, outside
         stranger = Lot.objects.get(workshop=outsider)
     assert on_hand(held) == 999
     assert stranger.workshop_id != held.workshop_id
+
+
+def test_eight_lend_the_last_of_two_tubs_in_either_order(at_once, workshop, shared_bench, drawer, storekeeper, now):
+    """Batches that lock the same tubs in opposite orders stand in each other's way; each is begun anew, and none lends twice."""
+    lots = [tub(shared_bench, drawer, storekeeper, quantity=40, code=code) for code in ("CLECO-3/32", "CLECO-1/8")]
+    people = [factories.MemberFactory(workshop=workshop, role="builder") for _ in range(THREADS)]
+
+    def lend(number):
+        codes = [lot.item.code for lot in lots][:: -1 if number % 2 else 1]
+        sent = [scan(code, "lend", quantity=10, at=now, device_time=now) for code in codes]
+        return [answer.status for answer in services.act(scans=sent, by=people[number], device=None, now=now)]
+
+    answers = Counter(status for statuses in at_once(lend) for status in statuses)
+
+    assert answers == {200: 8, 409: 8}
+    assert [sum(loan.open for loan in lot.loans.all()) for lot in lots] == [40, 40]
+    assert not ledger_errors()

@@ -8,7 +8,7 @@ from django_scopes.exceptions import ScopeError
 
 from buildplan.ageing import queries
 from buildplan.ageing.queries import Asked
-from inventory.models import SetAside
+from inventory.models import PoolRules, SetAside, UnitCost
 from tests import factories
 from tests.factories import DAY
 
@@ -199,7 +199,7 @@ def test_nothing_is_read_without_a_workshop(db):
 def test_queries_are_the_same_at_one_and_at_many(django_assert_max_num_queries, django_assert_num_queries, lot_of, needed, bench):
     lot_of("R0", 10)
     needed("F0", DAY, 1)
-    with django_assert_max_num_queries(20) as found:
+    with django_assert_max_num_queries(25) as found:
         ask()
     few = len(found)
     for at in range(1, 8):
@@ -209,3 +209,30 @@ def test_queries_are_the_same_at_one_and_at_many(django_assert_max_num_queries, 
         needed(f"F{at}", DAY + timedelta(days=at), 1, project=project, after=[before])
     with django_assert_num_queries(few):
         ask()
+
+
+def test_value_of_what_dies_unused_is_its_cost_of_today_and_says_so(scene, sealant):
+    PoolRules.objects.create(workshop=sealant.workshop, currency="EUR")
+    for since, amount in ((DAY - timedelta(days=30), "0.3"), (DAY, "0.355"), (DAY + timedelta(days=1), "9")):
+        UnitCost.objects.create(workshop=sealant.workshop, item=sealant, since=since, amount=amount)
+    found = ask()
+
+    r7 = row_of(found, "R7")
+    assert (r7.unused, r7.value.amount, r7.value.currency) == (38, Decimal("13.49"), "EUR")
+    assert r7.trace[-1].text == "38 g unused x 0.355 EUR = 13.49 EUR"
+    assert r7.trace[-1].source.startswith("unit cost since 2027-02-20")
+    assert found.dying_value == (Decimal("13.49"), "EUR")
+
+
+def test_lot_in_two_places_is_worth_its_unused_part_once(scene, sealant, workshop):
+    UnitCost.objects.create(workshop=sealant.workshop, item=sealant, since=DAY, amount=1)
+    factories.stock(scene[0], 2, factories.PlaceFactory(workshop=workshop))
+
+    assert ask().dying_value == (Decimal("40.00"), "")
+
+
+def test_without_a_cost_there_is_no_value(scene):
+    found = ask()
+
+    assert found.dying_value is None
+    assert all(row.value is None for row in found.rows)

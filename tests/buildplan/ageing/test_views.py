@@ -11,6 +11,7 @@ import pytest
 from django.urls import reverse
 
 from buildplan.ageing.views import PAGE
+from inventory.models import PoolRules, UnitCost
 from tests import factories
 from tests.factories import DAY
 
@@ -125,6 +126,8 @@ def test_file_has_every_row_with_its_reasons(as_member, reader, scene):
         "unit": "g",
         "limit": "expires",
         "unused": "38",
+        "value": "",
+        "currency": "",
         "taken_by": "F3-04 on 2027-02-27",
         "too_late_for": "F3-09 on 2027-03-13",
         "could_use": "F3-09 on 2027-03-13",
@@ -133,6 +136,19 @@ def test_file_has_every_row_with_its_reasons(as_member, reader, scene):
     assert "expires: usable through 2027-03-02 [expires 2027-03-02, as printed]" in rows[1]["why"]
     assert (rows[3]["last_usable_day"], rows[3]["days_left"], rows[3]["limit"]) == ("", "", "")
     assert answer["Content-Disposition"] == 'attachment; filename="shelf-life-2027-02-20.csv"'
+
+
+def test_page_file_and_api_say_the_same_value_of_what_dies(show, as_member, reader, scene, sealant):
+    PoolRules.objects.create(workshop=sealant.workshop, currency="EUR")
+    UnitCost.objects.create(workshop=sealant.workshop, item=sealant, since=DAY, amount="0.35")
+    shown, rows = words(show()), list(csv.DictReader(StringIO(as_member(reader).get(CSV).content.decode())))
+    lines = as_member(reader).get(reverse("api-shelf-life")).json()["lines"]
+
+    assert "38 g of the lot die unused, worth 13.30 EUR." in shown
+    assert "Of what has a cost, 13.30 EUR die unused." in shown
+    assert (rows[1]["value"], rows[1]["currency"]) == (lines[1]["value"], lines[1]["currency"]) == ("13.30", "EUR")
+    for why in (rows[1]["why"], lines[1]["trace"][-1]["text"], shown):
+        assert "38 g unused x 0.35 EUR = 13.30 EUR" in why
 
 
 def test_file_takes_the_page_s_filters(as_member, reader, scene):

@@ -6,9 +6,9 @@ from fractions import Fraction
 
 import pytest
 
+from buildplan.plan.calc import step_ref
 from buildplan.records import queries, services
 from buildplan.records.services import Use
-from buildplan.shortfall.queries import step_ref
 from tests import factories
 from tests.factories import DAY
 
@@ -86,7 +86,7 @@ class TestProposals:
         assert (found.choices, found.needed, found.line.short) == ((), 40, 10)
 
     @pytest.mark.parametrize("many", [1, 12])
-    def test_proposals_take_twelve_queries_whatever_the_step_needs(self, step, bench, workshop, many, django_assert_num_queries):
+    def test_proposals_take_fourteen_queries_whatever_the_step_needs(self, step, bench, workshop, many, django_assert_num_queries):
         for _ in range(many):
             item = factories.ItemFactory(workshop=workshop)
             factories.CallOutFactory(step=step, item=item, quantity=Decimal(2))
@@ -94,7 +94,7 @@ class TestProposals:
                 lot_of(bench, item, 1)
         step.project.bench  # noqa: B018 - fetched with the step on a page
 
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(14):
             queries.proposals(step, on=DAY)
 
 
@@ -162,13 +162,13 @@ class TestUsable:
         assert len(labels) == 3
 
     @pytest.mark.parametrize("many", [1, 12])
-    def test_usable_takes_six_queries(self, step, bench, workshop, many, django_assert_num_queries):
+    def test_usable_takes_seven_queries(self, step, bench, workshop, many, django_assert_num_queries):
         items = [factories.ItemFactory(workshop=workshop) for _ in range(many)]
         for item in items:
             lot_of(bench, item, 10)
         step.project.bench  # noqa: B018 - fetched with the step on a page
 
-        with django_assert_num_queries(6):
+        with django_assert_num_queries(7):
             queries.usable(step, [item.pk for item in items], on=DAY)
 
 

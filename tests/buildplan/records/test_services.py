@@ -7,9 +7,9 @@ import pytest
 from django_scopes import scopes_disabled
 
 from buildplan.models import Finish, Step
+from buildplan.plan.calc import step_ref
 from buildplan.records import services
 from buildplan.records.services import Use
-from buildplan.shortfall.queries import step_ref
 from inventory.models import Holding, Lot, Movement, Place, SetAside
 from inventory.stock import services as stock
 from inventory.stock.queries import ledger_errors, on_hand

@@ -113,9 +113,9 @@ def test_a_volume_has_no_grams():
 
 
 @pytest.mark.parametrize("many", [1, 6])
-def test_calibrations_take_four_queries(finished, sealant, many, django_assert_num_queries):
+def test_calibrations_take_five_queries(finished, sealant, many, django_assert_num_queries):
     for _ in range(many):
         finished(30)
 
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         calibrations([sealant.pk])

@@ -48,7 +48,7 @@ def test_overdue_stands_apart(scene, page):
 
 
 def test_queries_do_not_grow(scene, reader, queries_of):
-    assert queries_of(reader, reverse("reminders")) <= 24 + 6
+    assert queries_of(reader, reverse("reminders")) <= 45 + 8
 
 
 def test_home_leads_there(workshop, as_member, reader):

@@ -197,3 +197,4 @@ def test_a_day_without_lots_is_all_short():
 
 def test_largest_batch_reads_hours_as_they_are_written():
     assert largest_batch(1, 50, 0.3) == Decimal(15)
+    assert largest_batch(2, 330, Fraction(1, 6)) == Decimal(110)  # a class B-1/6: no binary fraction

@@ -115,6 +115,7 @@ def test_trace_of_a_mix_names_the_scales_error():
     ratio, scale = mix_reasons(55, 100, 10, Decimal("0.1"))
 
     assert ratio.text == "50.000 g base + 5.000 g accelerator, 100 : 10 by weight"
+    assert mix_reasons(55, Decimal("100.000000"), Decimal("10.000000"), Decimal("0.1"))[0] == ratio
     assert scale.text == "a scale of 0.1 g is off by +-1.0 % on the 5.000 g"
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django_scopes.exceptions import ScopeError
 
+from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Project, Step
 from buildplan.shortfall import queries
 from buildplan.shortfall.trace import why
@@ -152,7 +153,7 @@ def test_shortfall_set_aside_serves_its_step_alone(project, bench, item, wanted,
     later = factories.StepFactory(project=project, planned_on=DAY + timedelta(days=9), code="F3-09")
     factories.CallOutFactory(step=later, item=item, quantity=Decimal(40))
     lot = lot_of(bench, item, 120)
-    factories.SetAsideFactory(lot=lot, ref=queries.step_ref(later.pk), quantity=Decimal(40))
+    factories.SetAsideFactory(lot=lot, ref=step_ref(later.pk), quantity=Decimal(40))
     line = ask(project).lines[0]
     assert line.first_short == DAY
     assert figures(line) == (140, 120, 0, 20)
@@ -233,14 +234,14 @@ def _plan(project, bench, count):
         before = factories.StepFactory(project=project, planned_on=DAY, code=f"Q{at}", after=[before] if before else [])
         factories.CallOutFactory(step=before, item=item, quantity=Decimal(10))
         lot = lot_of(bench, item, 4)
-        factories.SetAsideFactory(lot=lot, ref=queries.step_ref(before.pk))
+        factories.SetAsideFactory(lot=lot, ref=step_ref(before.pk))
         factories.PackingLineFactory(crate=factories.CrateFactory(bench=bench, due_on=DAY), item=item, quantity=Decimal(3))
 
 
 @pytest.mark.parametrize("count", [1, 50])
 def test_shortfall_takes_the_same_queries_whatever_the_size(project, bench, count, django_assert_num_queries):
     _plan(project, bench, count)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(16):
         named = queries.projects(["TERN-1"])
         found = ask(*named)
         reasons = [why(line) for line in found.lines]

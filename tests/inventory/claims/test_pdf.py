@@ -12,7 +12,8 @@ from PIL import Image
 from inventory.claims import pdf, queries
 from inventory.claims.calc import Letter, Photo, Row
 from inventory.models import Tally
-from inventory.tallying.photos import keep_photo, path_of
+from inventory.photos.services import path_of, read_picture
+from inventory.tallying.photos import keep_picture
 from tests.inventory.claims.conftest import NOON
 
 
@@ -159,14 +160,14 @@ def test_photo_that_is_gone_or_broken_is_said():
 @pytest.mark.django_db(transaction=True)
 def test_letter_of_a_claim_has_its_photos_and_agrees_with_its_text(crate, sent, short, storekeeper):
     tally = Tally.objects.filter(line=short, finding="damaged").get()
-    keep_photo(crate=crate, tally=tally, data=picture(), caption="bent", at=NOON, by=storekeeper)
+    keep_picture(crate=crate, tally=tally, picture=read_picture(picture()), caption="bent", at=NOON, by=storekeeper)
     assert not queries.letter(sent).photos  # it was sent without
 
 
 @pytest.mark.django_db(transaction=True)
 def test_photo_of_a_draft_is_read_from_its_file(crate, drafts, short, storekeeper):
     tally = Tally.objects.filter(line=short, finding="damaged").get()
-    photo = keep_photo(crate=crate, tally=tally, data=picture(), caption="bent", at=NOON, by=storekeeper)
+    photo = keep_picture(crate=crate, tally=tally, picture=read_picture(picture()), caption="bent", at=NOON, by=storekeeper)
     shown = queries.letter(drafts["concealed"])
 
     assert len(pictures(pdf.as_pdf(shown, queries.pictures(shown)))) == 1

@@ -279,7 +279,8 @@ class TestLetters:
         at = datetime(2027, 2, 20, 12, 0, tzinfo=UTC)
         stray = tallying.tally(crate=crate, bag=None, line=other, quantity=Decimal(1), at=at, by=storekeeper)
         for number, (of, caption) in enumerate([(tally, "bent"), (stray, "another line"), (None, "the lid")]):
-            row = {"crate": crate, "tally": of, "file": f"x/{number}.jpg", "digest": "0", "width": 1, "height": 1, "caption": caption}
+            ref = f"tally:{of.pk}" if of else f"crate:{crate.pk}"
+            row = {"ref": ref, "file": f"x/{number}.jpg", "digest": "0", "width": 1, "height": 1, "caption": caption}
             Photo.objects.create(workshop=workshop, by=storekeeper, at=at, **row)
 
         letters = {fault: [photo.caption for photo in queries.letter(claim).photos] for fault, claim in drafts.items()}

@@ -328,20 +328,20 @@ class TestClaim:
         assert "Nothing is claimed yet" in words(as_member(reader).get(reverse("claims")))
 
 
-class TestHome:
-    def test_home_shows_the_claims_that_lapse(self, as_member, reader, crate, short, clock):
+class TestProjects:
+    def test_projects_show_the_claims_that_lapse(self, as_member, reader, crate, short, clock):
         clock("shortage", 10)
-        page = words(as_member(reader).get(reverse("home")))
+        page = words(as_member(reader).get(reverse("projects")))
 
         assert "Claims that lapse CRATE-7, shortage : 10 days left , last day Tue 2027-03-02; 1 difference still to be claimed" in page
 
-    def test_home_without_claims_says_nothing_of_them(self, as_member, reader):
-        assert "Claims" not in words(as_member(reader).get(reverse("home")))
+    def test_projects_without_claims_say_nothing_of_them(self, as_member, reader):
+        assert "Claims" not in words(as_member(reader).get(reverse("projects")))
 
-    def test_home_takes_the_same_queries_at_one_crate_and_at_many(self, queries_of, owner, crate, short, clock, bench, sender):
+    def test_projects_take_the_same_queries_at_one_crate_and_at_many(self, queries_of, owner, crate, short, clock, bench, sender):
         clock()
-        few = queries_of(owner, reverse("home"))
+        few = queries_of(owner, reverse("projects"))
         for _ in range(5):
             factories.PackingLineFactory(crate=factories.CrateFactory(bench=bench, sender=sender, arrived_on=DAY))
 
-        assert queries_of(owner, reverse("home")) == few
+        assert queries_of(owner, reverse("projects")) == few

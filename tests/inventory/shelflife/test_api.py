@@ -111,6 +111,13 @@ def test_rule_is_set_changed_by_its_version_and_forgotten(send, as_member, store
     assert not StorageRule.objects.exists()
 
 
+def test_rule_of_storage_that_makes_no_sense_is_refused(send, storekeeper, sealant):
+    for said in ({}, {"high": "900"}, {"low": "30", "high": "20"}, {"high": "80.123"}, {"never_above": "35", "use_within_days": 5}):
+        assert send(storekeeper, "api-storage-rules", {"item": sealant.code, "source": "sheet", **said}).status_code == 400, said
+    assert send(storekeeper, "api-storage-rules", {"item": sealant.code, "high": "27"}).status_code == 400  # without its source
+    assert not StorageRule.objects.exists()
+
+
 def test_disposal_is_written_down(send, storekeeper, batch, fridge):
     factories.stock(batch, 100, place=fridge)
     body = {"lot": batch.pk, "place": "Fridge", "quantity": "60", "mass_g": "92.5", "way": "town collection"}

@@ -90,6 +90,8 @@ def test_lot_split_over_two_places_takes_the_warmer_one(batch, fridge, workshop,
     log(fridge, readings(10, 10))
     log(shelf, readings(28, 28))
     assert until(batch) == DAY + timedelta(days=35)
+    why = "28 C in Shelf A from 2027-02-20 08:00, the worst of the places it lay in then, and one lot has one life: use within 35 days"
+    assert Lot.objects.get(pk=batch.pk).storage_why.startswith(why)
 
 
 def test_drawer_without_a_thermometer_has_that_of_its_rack(batch, drawer, workshop, rule, log, readings):

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inventory.shelflife.calc import mean_kinetic_temperature
 from inventory.shelflife.storage import COLDEST, HOTTEST, Gap, Reading, Stay, StorageRule, check_readings, storage
 
 START = datetime(2027, 2, 20, 8, tzinfo=UTC)
@@ -63,6 +64,30 @@ def test_only_where_the_lot_really_was_counts():
     found = storage(stays, readings, RULE, until=at(10))
 
     assert [(one.place, one.start, one.end) for one in found.excursions] == [("Van", at(4), at(5))]
+
+
+def test_of_places_at_one_time_the_worst_counts_for_all_of_it_and_says_so():
+    readings = {"Van": [Reading(at(hour), 30) for hour in range(24)], "Fridge": [Reading(at(hour), 10) for hour in range(24)]}
+    split = storage([Stay("Fridge", START), Stay("Van", START)], readings, RULE, until=at(24))
+    alone = storage([Stay("Van", START)], readings, RULE, until=at(24))
+
+    assert split.mean == alone.mean == pytest.approx(30)
+    assert [limit.last_day for limit in split.limits] == [limit.last_day for limit in alone.limits]
+    assert "30 C in Van from 2027-02-20 08:00, the worst of the places it lay in then" in split.limits[0].source
+    assert "worst" not in alone.limits[0].source
+
+
+@given(st.lists(st.tuples(st.integers(0, 20), st.integers(1, 12)), min_size=1, max_size=4))
+def test_mean_of_places_is_that_of_the_warmest_hour_by_hour(stays):
+    """A second way: ask of each hour by itself which of the places where it lay was the warmest."""
+    places = {f"P{number}": [Reading(at(hour), 5 * number + hour % 4) for hour in range(40)] for number in range(len(stays))}
+    found = storage([Stay(f"P{n}", at(first), at(first + hours)) for n, (first, hours) in enumerate(stays)], places, RULE, until=at(40))
+
+    hours = [
+        max((5 * n + hour % 4 for n, (first, long) in enumerate(stays) if first <= hour < first + long), default=None) for hour in range(40)
+    ]
+    known = [(1, celsius) for celsius in hours if celsius is not None]
+    assert found.mean == pytest.approx(mean_kinetic_temperature(known))
 
 
 def test_a_place_without_a_thermometer_is_a_gap():

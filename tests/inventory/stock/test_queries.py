@@ -9,7 +9,7 @@ import pytest
 from django.core.management import call_command
 from django_scopes import ScopeError, scopes_disabled
 
-from inventory.models import Holding
+from inventory.models import Holding, Movement
 from inventory.stock import queries, services
 from inventory.stock.models import End
 from tests import factories
@@ -100,6 +100,15 @@ class TestLedgerErrors:
 
         assert queries.ledger_errors(workshop) == []
         assert [error.workshop for error in queries.ledger_errors()] == ["OUTSIDE"]
+
+    def test_ledger_errors_names_what_passed_and_never_came(self, holding, lot, other_bench, storekeeper):
+        given = services.pass_on(lot=holding.lot, parts=[(holding.place, Decimal(2))], bench=other_bench, on=DAY, by=storekeeper)
+        assert queries.ledger_errors() == []
+
+        passed = services.end_place(given.workshop, End.PASSED)
+        Movement.objects.create(workshop=given.workshop, lot=given, quantity=1, source=holding.place, target=passed, by=storekeeper, on=DAY)
+        Holding.objects.filter(lot=given).update(quantity=1)
+        assert [(error.place, error.holding, error.movements) for error in queries.ledger_errors()] == [("passed", 0, 1)]
 
     def test_ledger_errors_takes_one_query(self, holding, django_assert_num_queries):
         with django_assert_num_queries(1):

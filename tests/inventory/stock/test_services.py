@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django_scopes import ScopeError, scopes_disabled
 
+from inventory.common.problems import FieldProblem
 from inventory.common.quantities import BadQuantity
 from inventory.common.texts import BadText
 from inventory.models import Holding, Lot, Movement, Place, SetAside
@@ -394,6 +395,26 @@ class TestLots:
             services.set_state(lot=lot, state="broken", by=storekeeper)
         with pytest.raises(NotAllowed):
             services.set_state(lot=lot, state="failed", by=builder)
+
+    def test_only_an_inspector_with_a_reason_brings_a_failed_lot_back(self, lot, storekeeper, workshop):
+        inspector = factories.MemberFactory(workshop=workshop, role="inspector")
+        services.set_state(lot=lot, state="failed", by=storekeeper, note="did not cure")
+
+        for state in ("good", "quarantined"):  # nor in two steps
+            with pytest.raises(services.StaysFailed, match=f"lot {lot.code} of .* failed: only an inspector lifts that"):
+                services.set_state(lot=lot, state=state, by=storekeeper, note="looks fine")
+        with pytest.raises(FieldProblem, match="say why it counts as failed no more"):
+            services.set_state(lot=lot, state="good", by=inspector)
+        assert services.set_state(lot=lot, state="failed", by=storekeeper).state == "failed"
+        assert services.set_state(lot=lot, state="good", by=inspector, note="the test was of lot R8").state == "good"
+
+    def test_make_lots_refuses_a_good_lot_of_a_batch_that_failed_on_another_bench(self, lot, other_bench, storekeeper):
+        services.set_state(lot=lot, state="failed", by=storekeeper)
+
+        with pytest.raises(services.NotUsable, match="nothing more of that batch"):
+            services.make_lots(bench=other_bench, lots=[services.LotData(lot.item_id, lot.code.lower())], by=storekeeper)
+        quarantined = services.LotData(lot.item_id, lot.code, state="quarantined")
+        assert services.make_lots(bench=other_bench, lots=[quarantined], by=storekeeper)
 
     def test_open_lot_refuses_a_second_opening(self, lot, builder):
         services.open_lot(lot=lot, on=date(2027, 3, 1), by=builder)

@@ -9,7 +9,7 @@ import pytest
 import time_machine
 from django.urls import reverse
 
-from inventory.models import Holding, Movement
+from inventory.models import Holding, Lot, Movement
 from inventory.shelflife.calc import StatedDate
 from inventory.stock import queries, services
 from inventory.stock.views import PAGE
@@ -248,6 +248,13 @@ class TestLot:
 
         assert as_member(builder).post(address, {"state": "failed"}).status_code == HTTPStatus.FORBIDDEN
         assert as_member(storekeeper).post(address, {"state": "fine"}).status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+
+    def test_failed_lot_is_not_made_good_on_its_page_by_a_storekeeper(self, as_member, storekeeper, lot):
+        Lot.objects.filter(pk=lot.pk).update(state="failed")
+        page = as_member(storekeeper).post(reverse("lot-state", args=[lot.pk]), {"state": "good", "note": "looks fine"})
+
+        assert page.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+        assert "only an inspector lifts that" in words(page)
 
     def test_dates_are_written_down_as_the_label_says(self, as_member, storekeeper, lot):
         as_member(storekeeper).post(reverse("lot-dates", args=[lot.pk]), {"made": "2026-11", "expires": "2Q27"})

@@ -73,6 +73,17 @@ class TestSignIn:
 
         assert answer.status_code == HTTPStatus.TOO_MANY_REQUESTS
         assert "Too many tries" in answer.content.decode()
+        right = client.post(reverse("sign-in"), {"username": email, "password": PASSWORD})
+        assert right.status_code == HTTPStatus.TOO_MANY_REQUESTS
+        assert signed_in(client) is None
+
+    def test_sign_in_of_others_is_not_locked_along(self, client, user):
+        for _ in range(settings.AXES_FAILURE_LIMIT):
+            client.post(reverse("sign-in"), {"username": "nobody@club.example", "password": "wrong"})
+
+        client.post(reverse("sign-in"), {"username": user.email, "password": PASSWORD})
+
+        assert signed_in(client) == str(user.pk)
 
     def test_sign_out_takes_a_post(self, as_member, owner):
         client = as_member(owner)
@@ -178,7 +189,7 @@ class TestWorkshop:
 
         client.post(reverse("workshop"), {"workshop": "zwin"})
 
-        assert "<h1>Zwin hangar</h1>" in client.get(reverse("home")).content.decode()
+        assert "Projects of Zwin hangar" in client.get(reverse("projects")).content.decode()
 
     @pytest.mark.parametrize("code", ["OUTSIDE", "NONE", ""])
     def test_choose_refuses_a_workshop_that_is_not_one_s_own(self, client, user, code):
@@ -189,7 +200,7 @@ class TestWorkshop:
     def test_workshop_named_in_the_address_must_be_one_s_own(self, client, user, elsewhere):
         client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
 
-        assert "<h1>Zwin hangar</h1>" in client.get(reverse("home"), {"workshop": "ZWIN"}).content.decode()
+        assert "Projects of Zwin hangar" in client.get(reverse("projects"), {"workshop": "ZWIN"}).content.decode()
         assert client.get(reverse("home"), {"workshop": "OUTSIDE"}).status_code == HTTPStatus.NOT_FOUND
 
     def test_person_of_no_workshop_is_told_what_to_do(self, client, db):

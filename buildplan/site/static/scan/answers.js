@@ -15,7 +15,7 @@ const HEADS = { waiting: "Waiting to be sent", conflict: "Older than a correctio
 export function told(row, addresses = {}) {
   const body = row.answer ?? {};
   const found = { sign: SIGNS[row.state] ?? "bad", links: links(row, addresses), choices: [], again: false, undo: false };
-  if (row.state === "done") return { ...found, head: headOf(row, body), text: body.text ?? "", undo: changed(body) };
+  if (row.state === "done") return { ...found, head: headOf(row, body), text: body.text ?? "", undo: changed(body) && row.scan.action !== "return" };
   const head = HEADS[row.state] ?? body.title ?? "Refused";
   return { ...found, head, text: reason(body), choices: choices(body), again: body.type === `${PROBLEM}clock` };
 }

@@ -1,0 +1,268 @@
+"""Each kind of thing that a search looks through: where its words stand, and what is told of it."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Case, Count, F, IntegerField, Q, QuerySet, Sum, Value, When
+from django.db.models.functions import Concat
+
+from buildplan.finding.shapes import Hit, To
+from buildplan.plan.models import Project, Step
+from buildplan.sealday.models import SealDay
+from inventory.common.fields import plain
+from inventory.common.filters import day
+from inventory.models import Bag, Crate, Holding, Identifier, Item, Lot, Member, Place, Thing
+from inventory.stock.models import End, State
+from inventory.stock.queries import life_of
+
+MOST = 10  # of a group
+MOST_PLACES = 2  # named of one thing
+
+Rows = QuerySet[Any, Any]
+Lies = Mapping[int, Sequence[tuple[str, Decimal]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind. `rows` are all of it; `codes` are looked through as they are, `names` whatever their accents.
+
+    `same` are the columns of which one is the whole text where a hit is exact; `near` those in which near misses are looked for.
+    `lies` says where each of some rows lies, in one query; `hit` tells of a row.
+    """
+
+    name: str
+    rows: Callable[[], Rows]
+    codes: tuple[str, ...]
+    names: tuple[str, ...]
+    same: tuple[str, ...]
+    near: tuple[str, ...]
+    order: tuple[str, ...]
+    hit: Callable[[Any, Lies], Hit]
+    lies: Callable[[Sequence[int]], Lies] | None = None
+    every: Callable[[str], To] | None = None
+
+
+# Items
+
+
+def _items() -> Rows:
+    return Item.objects.all()
+
+
+def _lies_item(ids: Sequence[int]) -> Lies:
+    return _lies(Holding.objects.filter(lot__item__in=ids), "lot__item_id")
+
+
+def _item(row: Item, lies: Lies) -> Hit:
+    to = To("code", (), (("code", row.code),))
+    return Hit("item", row.pk, row.code, row.name, row.get_kind_display(), _where(lies.get(row.pk, ()), row.unit), _timed(row), to)
+
+
+def _timed(row: Item) -> str:
+    life = f"lives {row.life_months} months" if row.life_months else ""
+    pack = f"in packs of {plain(row.pack)} {row.unit}" if row.pack else f"counted in {row.unit}"
+    return f"{pack}, {life}" if life else pack
+
+
+# Lots
+
+
+def _lots() -> Rows:
+    held = Holding.objects.filter(quantity__gt=0).values("lot")  # asked once: an EXISTS is asked for each lot
+    here = Case(When(pk__in=held, then=Value(1)), default=Value(0), output_field=IntegerField())
+    return Lot.objects.exclude(code="").annotate(here=here).select_related("item", "bench")
+
+
+def _lies_lot(ids: Sequence[int]) -> Lies:
+    return _lies(Holding.objects.filter(lot__in=ids), "lot_id")
+
+
+def _lot(row: Lot, lies: Lies) -> Hit:
+    where = _where(lies.get(row.pk, ()), row.item.unit)
+    what = f"lot of {row.item.code}"
+    return Hit("lot", row.pk, row.code, row.item.name, what, where, f"{_life(row)}, bench {row.bench.name}", To("lot", (row.pk,)))
+
+
+def _life(row: Lot) -> str:
+    if row.state != State.GOOD:
+        return row.get_state_display()
+    life = life_of(row)
+    if not life.known:
+        return "its life is unknown"
+    return f"last usable day {day(life.last_day)}" if life.last_day else "no end of its life is known of"
+
+
+# What was sent
+
+
+def _bags() -> Rows:
+    whole = Concat(F("crate__code"), Value("/"), F("path"))
+    return Bag.objects.annotate(whole=whole).select_related("crate", "place")
+
+
+def _bag(row: Bag, lies: Lies) -> Hit:
+    del lies
+    where = f"in {row.place.path}" if row.place else f"in crate {row.crate.code}"
+    line = f"counted {day(row.counted_on)}" if row.counted_on else "not counted to the end"
+    return Hit("bag", row.pk, f"{row.crate.code}/{row.path}", "", "bag", where, line, To("count-bag", (row.pk,)))
+
+
+def _crates() -> Rows:
+    return Crate.objects.select_related("bench", "sender")
+
+
+def _crate(row: Crate, lies: Lies) -> Hit:
+    del lies
+    parts = [row.sender.name if row.sender else "", f"order {row.order_code}" if row.order_code else "", f"for {row.bench.name}"]
+    line = ", ".join(part for part in parts if part)
+    return Hit("crate", row.pk, row.code, "", "crate", _came(row), line, To("crate", (row.pk,)))
+
+
+def _came(row: Crate) -> str:
+    if row.closed_on:
+        return f"closed {day(row.closed_on)}"
+    if row.arrived_on:
+        return f"arrived {day(row.arrived_on)}"
+    return f"on its way, due {day(row.due_on)}" if row.due_on else "on its way, no due day"
+
+
+# Places
+
+
+def _places() -> Rows:
+    held = Q(holdings__quantity__gt=0)
+    return Place.objects.filter(end=End.STORAGE).annotate(lots=Count("holdings", filter=held))
+
+
+def _place(row: Place, lies: Lies) -> Hit:
+    del lies
+    inside, _, _ = row.path.rpartition("/")
+    lots = "1 lot lies here" if row.lots == 1 else f"{row.lots or 'no'} lots lie here"  # type: ignore[attr-defined] # annotated
+    return Hit("place", row.pk, row.path, "", "place", f"in {inside}" if inside else "", lots, _shelf(row.path))
+
+
+def _shelf(path: str) -> To:
+    return To("shelves", (), (("place", path),))
+
+
+# The plan
+
+
+def _steps() -> Rows:
+    whole = Concat(F("project__code"), Value(" "), F("code"))
+    return Step.objects.annotate(whole=whole).select_related("project", "section")
+
+
+def _step(row: Step, lies: Lies) -> Hit:
+    del lies
+    to = To("step", (row.project.code, row.code))
+    return Hit("step", row.pk, row.code, row.title, f"step of {row.project.name}", row.section.name, _planned(row), to)
+
+
+def _planned(row: Step) -> str:
+    if row.done:
+        return f"done {day(row.done_on)}" if row.done_on else "done"
+    return f"planned {day(row.planned_on)}" if row.planned_on else "no day yet"
+
+
+def _projects() -> Rows:
+    return Project.objects.annotate(left=Count("steps", filter=Q(steps__done=False))).select_related("bench")
+
+
+def _project(row: Project, lies: Lies) -> Hit:
+    del lies
+    left = row.left  # type: ignore[attr-defined] # annotated
+    line = "all steps done" if not left else f"{left} step{'' if left == 1 else 's'} to do"
+    return Hit("project", row.pk, row.code, row.name, "project", f"bench {row.bench.name}", line, To("plan", (row.code,)))
+
+
+# People, the pool, seal days
+
+
+def _members() -> Rows:
+    return Member.objects.exclude(user=None)
+
+
+def _member(row: Member, lies: Lies) -> Hit:
+    del lies
+    line = "" if row.active else "left"
+    return Hit("member", row.pk, row.name, "", row.get_role_display(), "", line, To("member", (row.pk,)))
+
+
+def _things() -> Rows:
+    return Thing.objects.select_related("lot__item").filter(retired_at=None)
+
+
+def _lies_thing(ids: Sequence[int]) -> Lies:
+    return _lies(Holding.objects.filter(lot__thing__in=ids), "lot__thing")
+
+
+def _thing(row: Thing, lies: Lies) -> Hit:
+    item = row.lot.item
+    until = f"calibrated until {day(row.calibrated_until)}" if row.calibrated_until else ""
+    line = ", ".join(part for part in (row.condition, until) if part)
+    return Hit("thing", row.pk, row.serial, item.name, item.code, _where(lies.get(row.pk, ()), ""), line, To("thing", (row.pk,)))
+
+
+def _seal_days() -> Rows:
+    return SealDay.objects.annotate(count=Count("steps")).select_related("bench")
+
+
+def _seal_day(row: SealDay, lies: Lies) -> Hit:
+    del lies
+    steps = "1 step" if row.count == 1 else f"{row.count} steps"  # type: ignore[attr-defined] # annotated
+    state = "called off" if row.called_off_at else "closed" if row.closed_at else "planned"
+    return Hit("seal_day", row.pk, day(row.on), "", "seal day", f"bench {row.bench.name}", f"{steps}, {state}", To("seal-day", (row.pk,)))
+
+
+def _lies(rows: "QuerySet[Holding, Holding]", by: str) -> Lies:
+    """How much lies in which place, the most first, by the id of what it is of. One query."""
+    found: dict[int, list[tuple[str, Decimal]]] = {}
+    summed = rows.filter(quantity__gt=0).values(by, "place__path").annotate(total=Sum("quantity")).order_by("-total", "place__path")
+    for pk, path, total in summed.values_list(by, "place__path", "total"):
+        found.setdefault(pk, []).append((path, total))
+    return found
+
+
+def _where(lies: Sequence[tuple[str, Decimal]], unit: str) -> str:
+    if not lies:
+        return "none of it here"
+    named = ", ".join(f"{plain(total)} {unit} in {path}" if unit else f"in {path}" for path, total in lies[:MOST_PLACES])
+    more = len(lies) - MOST_PLACES
+    return f"{named} and {more} more place{'' if more == 1 else 's'}" if more > 0 else named
+
+
+def _by_text(text: str) -> To:
+    return To("shelves", (), (("text", text),))
+
+
+KINDS: tuple[Kind, ...] = (
+    Kind(
+        "item",
+        _items,
+        ("code",),
+        ("name",),
+        ("code", "name"),
+        ("code", "name", "identifiers__text"),
+        ("code",),
+        _item,
+        _lies_item,
+        _by_text,
+    ),
+    Kind("lot", _lots, ("code",), (), ("code",), ("code",), ("-here", "code", "expires_on"), _lot, _lies_lot, _by_text),
+    Kind("bag", _bags, ("whole",), (), ("whole",), ("whole",), ("crate__code", "path"), _bag),
+    Kind("crate", _crates, ("order_code",), ("code", "sender__name"), ("code", "order_code"), ("code",), ("code",), _crate),
+    Kind("place", _places, (), ("path",), ("path", "name"), ("path", "name"), ("path",), _place, None, _shelf),
+    Kind("step", _steps, (), ("whole", "title"), ("code", "whole", "title"), ("code", "title"), ("project__code", "position"), _step),
+    Kind("project", _projects, (), ("code", "name"), ("code", "name"), ("code", "name"), ("code",), _project),
+    Kind("member", _members, (), ("name",), ("name",), ("name",), ("-active", "name"), _member, None, lambda _: To("members")),
+    Kind("thing", _things, ("serial",), ("lot__item__name",), ("serial",), ("serial",), ("serial",), _thing, _lies_thing),
+)
+SEAL_DAYS = Kind("seal_day", _seal_days, (), (), (), (), ("on", "pk"), _seal_day)
+
+
+def identified(text: str) -> Q:
+    """The items of which a code holds this, blanks dropped."""
+    return Q(pk__in=Identifier.objects.filter(key__contains=text).values("item"))

@@ -1,0 +1,32 @@
+"""Reads of photos."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from inventory.photos.models import Photo
+
+PHOTO_COLUMNS = ("pk", "ref", "caption", "width", "height", "by__name", "at")
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoRow:
+    """A photo as lists name it."""
+
+    id: int
+    ref: str
+    caption: str
+    width: int
+    height: int
+    by: str
+    at: datetime
+
+
+def of(refs: Iterable[str]) -> dict[str, list[PhotoRow]]:
+    """The photos of each of these things, the oldest first. One query."""
+    found: dict[str, list[PhotoRow]] = defaultdict(list)
+    rows = Photo.objects.filter(ref__in=list(refs)).order_by("pk")
+    for row in rows.values_list(*PHOTO_COLUMNS):
+        found[row[1]].append(PhotoRow(*row))
+    return found

@@ -1,0 +1,614 @@
+"""Who gets where: every address and method, for every role, on one's own bench, another's, another workshop's, and signed out."""
+
+import json
+from http import HTTPStatus, cookies
+from pathlib import Path
+from uuid import UUID
+
+import pytest
+from django.conf import settings
+from django.core.cache import cache
+from django.core.files.base import ContentFile
+from django.db import transaction
+from django.test import Client
+from django.urls import get_resolver, reverse
+from django.urls.converters import IntConverter, PathConverter, StringConverter, UUIDConverter
+from django.utils import timezone
+from django_scopes import scopes_disabled
+
+from inventory.models import Bench, BenchHolder, LabelSheet, Lot, Movement, PackingLine, Photo, Place, Scan, Thing, Transfer
+from inventory.workshop import policy, tokens
+from inventory.workshop.middleware import seen_key
+from inventory.workshop.models import Role
+from tests import factories
+from tests.test_isolation import FOREIGN, LINKS, OPEN, furnish, rows_of, values_in
+from tests.test_scopes import API, methods, views
+
+pytestmark = pytest.mark.django_db
+
+# One bench is the holder's, another the other builder's. The rows of the workshop are of the holder's bench.
+MEMBERS = {
+    "owner": Role.OWNER,
+    "storekeeper": Role.STOREKEEPER,
+    "holder": Role.BUILDER,
+    "other": Role.BUILDER,
+    "inspector": Role.INSPECTOR,
+    "reader": Role.READER,
+}
+PATTERNS = {pattern.name: pattern for pattern in views(get_resolver().url_patterns)}
+PROGRAMS = frozenset(pattern.name for pattern in API)
+ANYTHING = {IntConverter: 1, StringConverter: "x", PathConverter: "x/y", UUIDConverter: UUID(int=1)}
+OURS = {"figure": lambda one: ["mix"], "api-figure": lambda one: ["mix"]}
+FILES = {
+    "api-packing-lists": lambda: {"file": ContentFile(b"crate,number,item,quantity", "list.csv"), "crate": "NEW", "bench": "OURS-BENCH"},
+    "api-decode": dict,
+}
+ASKED_FOR = {"labels-pdf": "?what=lots"}
+KEY = str(UUID(int=7))
+LATER = "2100-01-01"
+
+
+# The whole of it: who is let in, by address and method. A right is a permission of `policy`, whose table says which roles have it.
+#   plan@       and it is about the holder's bench: of the two builders only the holder may
+#   plan@other  and it is about the other builder's
+#   manage?     and who may not is told 404, as of a row that isn't there: a device, a session
+#   nobody?     the row is another person's own
+#   use_stock@! and who may is told 404 in this scene, since nothing is left to be done there
+# "read" is everybody in the workshop: also where each acts for themselves alone, or where the answer doesn't depend on who asks.
+# A method that isn't named is a 405. What is open to strangers stands in OPEN of test_isolation.
+TABLE = """
+accept-transfer                     GET read, POST use_stock@other
+account                             GET read
+add-row                             GET plan@, POST plan@
+add-seam                            GET plan@, POST plan@
+answer-claim                        POST order
+api-acceptance                      GET read
+api-acceptance-withdraw             POST accept
+api-acceptances                     GET read, POST accept
+api-bag                             GET read, DELETE keep_stock
+api-bag-finish                      POST tally@
+api-bags                            GET read, POST keep_stock
+api-bench                           GET read
+api-bench-holders                   GET read, PUT manage
+api-benches                         GET read
+api-booking                         GET read, DELETE keep_stock
+api-bookings                        GET read, POST use_stock
+api-claim                           GET read, PATCH order, DELETE order
+api-claim-answer                    POST order
+api-claim-clocks                    GET read
+api-claim-letter                    GET read
+api-claim-rule                      GET read, PATCH order, DELETE order
+api-claim-rules                     GET read, POST order
+api-claim-send                      POST order
+api-claimable                       GET read
+api-claims                          GET read, POST order
+api-club-day                        GET read
+api-club-statement                  GET read
+api-club-surplus                    GET read
+api-club-week                       GET read
+api-code                            GET read
+api-crate                           GET read, PATCH keep_stock, DELETE keep_stock
+api-crate-arrived                   POST tally@
+api-crate-close                     POST keep_stock
+api-crate-order                     GET read
+api-crate-receipt                   GET read
+api-crate-sheet                     GET read
+api-crates                          GET read, POST keep_stock
+api-decode                          POST read
+api-device                          GET all_devices?, DELETE all_devices?
+api-devices                         GET read, POST issue_devices
+api-disposal                        GET read
+api-disposals                       GET read, POST keep_stock
+api-expiries                        GET read
+api-figure                          GET read
+api-figure-batches                  GET read
+api-figure-bolt-torque              GET read
+api-figure-clecos                   GET read
+api-figure-drill                    GET read
+api-figure-drill-fit                GET read
+api-figure-last-usable-day          GET read
+api-figure-mean-kinetic-temperature GET read
+api-figure-mix                      GET read
+api-figure-pin-peak                 GET read
+api-figure-rivet-code               GET read
+api-figure-rivet-length             GET read
+api-figure-rivet-tools              GET read
+api-figure-rivets-per-inch          GET read
+api-figure-seam-grams               GET read
+api-figure-weigh-count              GET read
+api-figure-work-life                GET read
+api-figures                         GET read
+api-find                            GET read
+api-holdings                        GET read
+api-identifier                      GET read, DELETE keep_stock
+api-identifiers                     GET read, POST keep_stock
+api-invitation                      GET manage, DELETE manage
+api-invitations                     GET manage, POST manage
+api-item                            GET read, PATCH keep_stock, DELETE keep_stock
+api-items                           GET read, POST keep_stock
+api-label                           GET read
+api-label-sheets                    GET read
+api-labels                          GET read, POST use_stock
+api-labels-pdf                      POST use_stock
+api-line                            GET read, PATCH keep_stock, DELETE keep_stock
+api-lines                           GET read, POST keep_stock
+api-loan                            GET read
+api-loan-ends                       POST use_stock@
+api-loan-renew                      POST use_stock@
+api-loans                           GET read, POST use_stock@
+api-lot                             GET read, PATCH judge_lots, DELETE keep_stock
+api-lots                            GET read, POST keep_stock
+api-me                              GET read
+api-member                          GET read, PATCH manage
+api-member-leave                    POST manage
+api-members                         GET read, POST manage
+api-mix                             GET read, PATCH use_stock@
+api-mix-take-back                   POST use_stock@
+api-movement                        GET read
+api-movements                       GET read, POST use_stock@
+api-packing-lists                   POST keep_stock
+api-pins                            GET read
+api-place                           GET read, PATCH keep_stock, DELETE keep_stock
+api-places                          GET read, POST keep_stock
+api-pool                            GET read
+api-pool-free                       GET read
+api-pool-rules                      GET read, PATCH manage
+api-put-away                        POST keep_stock
+api-reminders                       GET read
+api-reverse                         POST keep_stock
+api-scan                            GET read
+api-scan-settle                     POST tally
+api-scan-undo                       POST keep_stock
+api-scans                           GET read, POST read
+api-seal-day                        GET read, PATCH plan@
+api-seal-day-call-off               POST plan@
+api-seal-day-checks                 POST plan@
+api-seal-day-close                  POST plan@
+api-seal-day-mixes                  POST use_stock@
+api-seal-day-move                   POST plan@
+api-seal-day-people                 PUT plan@
+api-seal-day-products               PUT plan@
+api-seal-days                       GET read, POST plan@
+api-sender                          GET read, PATCH order, DELETE order
+api-senders                         GET read, POST order
+api-shelf-life                      GET read
+api-shortfall                       GET read
+api-step                            GET read
+api-storage-rule                    GET read, PATCH keep_stock, DELETE keep_stock
+api-storage-rules                   GET read, POST keep_stock
+api-tallies                         GET read, POST tally@
+api-tally                           GET read
+api-tally-undo                      POST tally@
+api-temperatures                    GET read, POST log_temperatures
+api-thing                           GET read, PATCH keep_stock, DELETE keep_stock
+api-things                          GET read, POST keep_stock
+api-tonight                         GET read
+api-transfer                        GET read
+api-transfer-accept                 POST use_stock@other
+api-transfer-decline                POST use_stock@other
+api-transfer-withdraw               POST use_stock@
+api-transfers                       GET read, POST use_stock@
+api-update-test                     GET read
+api-update-tests                    GET read, POST judge_lots
+apply-scan                          POST tally
+arrived                             GET keep_stock, POST keep_stock
+ask                                 GET use_stock, POST use_stock
+bag-arrived                         GET keep_stock, POST keep_stock
+bench-holders                       GET manage, POST manage
+book                                GET use_stock, POST use_stock
+bookings                            GET read
+cancel-booking                      POST keep_stock
+claim                               GET read
+claim-letter                        GET read
+claims                              GET read
+close-crate                         GET read, POST keep_stock
+club                                GET read
+club-day                            GET read, POST use_stock@
+code                                GET read, POST keep_stock
+confirm-two-step                    POST read
+count                               GET keep_stock, POST keep_stock
+count-bag                           GET read
+count-crate                         GET read
+count-line                          GET read, POST tally@
+count-loose                         GET read
+count-mystery                       GET tally@, POST tally@
+count-other                         GET tally@, POST tally@
+counts                              GET read
+crate                               GET read
+crate-arrived                       GET keep_stock, POST keep_stock
+crate-claims                        GET read, POST order
+crate-details                       GET order, POST order
+crate-here                          GET tally@, POST tally@
+crate-order                         GET read
+crate-photos                        GET read, POST tally@
+crates                              GET read
+decline-transfer                    POST use_stock@other
+device                              GET all_devices?, POST all_devices?
+devices                             GET read, POST issue_devices
+digest                              POST read
+discard-claim                       POST order
+due                                 GET order, POST order
+end-feed                            POST read
+end-mix                             GET read, POST use_stock@
+end-session                         POST nobody?
+end-sessions                        POST read
+end-two-step                        POST read
+figure                              GET read
+figures                             GET read
+find                                GET read
+finish-bag                          POST tally@
+forget-name                         POST manage
+home                                GET read
+invite                              GET manage, POST manage
+item-extension                      POST keep_stock
+item-storage                        GET read, POST keep_stock
+label-sheet                         GET keep_stock, POST keep_stock
+label-sheets                        GET read, POST keep_stock
+labelled                            GET read
+labels                              GET read
+labels-pdf                          GET use_stock, POST use_stock
+lay-bag                             GET tally@, POST tally@
+leave                               GET manage, POST manage
+lend                                GET use_stock, POST use_stock
+let-go-scan                         POST tally
+load-crate                          GET keep_stock, POST keep_stock
+loan                                GET read
+loan-photos                         GET read, POST keep_stock
+loans                               GET read
+lot                                 GET read
+lot-accept                          GET read, POST accept
+lot-dates                           GET read, POST keep_stock
+lot-dispose                         GET read, POST keep_stock
+lot-state                           GET read, POST judge_lots
+lot-test                            GET read, POST judge_lots
+member                              GET read, POST manage
+members                             GET read
+mix-card                            GET read, POST use_stock@!
+my-pool                             GET read
+mystery                             GET read, POST tally@
+new-feed                            POST read
+offer                               GET use_stock, POST use_stock
+order-sheet                         GET read
+order-sheet-csv                     GET read
+order-sheets                        GET read
+ordered                             GET order, POST order
+password                            GET read, POST read
+photo                               GET read
+pick-list                           GET read
+pins                                GET read
+plan                                GET read
+plan-seal-day                       GET plan@, POST plan@
+planned                             GET read, POST plan@
+plans                               GET read
+pool                                GET read
+pool-rules                          GET read, POST manage
+projects                            GET read
+put-away                            GET keep_stock, POST keep_stock
+receipt                             GET read
+receipt-csv                         GET read
+reminders                           GET read
+remove-claim-rule                   POST order
+remove-label-sheet                  POST keep_stock
+remove-loss                         POST manage
+remove-photo                        POST keep_stock
+remove-row                          POST plan@
+remove-seal-day-check               POST plan@
+remove-seam                         POST plan@
+remove-storage-rule                 POST keep_stock
+remove-unit-cost                    POST keep_stock
+renew-codes                         POST read
+renew-loan                          POST use_stock@
+reopen-crate                        POST keep_stock
+retire-thing                        POST keep_stock
+reverse                             GET read, POST keep_stock
+revoke-device                       POST all_devices?
+roles                               GET read
+row                                 GET plan@, POST plan@
+scan                                GET read, POST read
+scan-conflicts                      GET read
+scan-photo                          GET read, POST read
+scan-undo                           POST keep_stock
+scans                               GET read
+seal-day                            GET read
+seal-day-call-off                   GET plan@, POST plan@
+seal-day-card                       GET read
+seal-day-change                     GET plan@, POST plan@
+seal-day-checks                     POST plan@
+seal-day-close                      GET plan@, POST plan@
+seal-day-hold                       POST plan@
+seal-day-move                       GET plan@, POST plan@
+seal-day-people                     GET plan@, POST plan@
+seal-day-products                   GET plan@, POST plan@
+seal-day-steps                      GET plan@, POST plan@
+seal-day-tick                       POST plan@
+seal-days                           GET read
+seam                                GET plan@, POST plan@
+send-claim                          POST order
+sender                              GET read, POST order
+senders                             GET read, POST order
+set-claim-rule                      POST order
+settings                            GET read, POST manage
+shelf-life                          GET read
+shelf-life-csv                      GET read
+shelves                             GET read
+statement                           GET read
+statement-csv                       GET read
+statement-pdf                       GET read
+step                                GET read, POST use_stock@
+step-sheet                          GET read
+substitutions                       GET read, POST accept
+supplies                            GET read, POST plan
+supply                              GET plan, POST plan
+surplus                             GET read
+take-back                           POST use_stock@
+take-back-mix                       POST use_stock@
+take-in                             POST use_stock@
+temperatures                        GET read, POST log_temperatures
+test-photos                         GET read, POST judge_lots
+thing                               GET read, POST keep_stock
+things                              GET read, POST keep_stock
+tick-line                           POST tally@
+tonight                             GET read
+transfers                           GET read
+two-step                            GET read, POST read
+undo-scan                           POST keep_stock
+undo-tally                          POST tally@
+unit-costs                          GET read, POST keep_stock
+weigh-line                          GET read, POST tally@
+withdraw                            POST accept
+withdraw-acceptance                 GET read, POST accept
+withdraw-invitation                 POST manage
+withdraw-transfer                   POST use_stock@
+words                               GET read
+workshop                            POST read
+"""
+
+
+def bodies(one):
+    """What is sent where nothing at all would be refused before anybody asks who sends it."""
+    spot, day = f"{one(Lot)}-{one(Place)}", "2026-01-02"
+    lent = {"kind": "returned", "quantity": "1", "place": one(Place, "path"), "on": day}
+    stock = {"lot": one(Lot), "place": one(Place, "path"), "quantity": "1"}
+    share = {"project": "OURS-PROJECT", "step": "OURS-STEP", "grams": "11"}
+    mixed = {"item": "OURS-ITEM", "base": "10", "accelerator": "1", "mixed_at": "2026-01-02T10:00:00Z", "mixed_by": "Wren"}
+    take = {"lot": one(Lot), "place": one(Place, "path"), "grams": "11"}
+    person = {"name": "Wren", "comes": "09:00", "goes": "17:00"}
+    return {
+        "accept-transfer POST": {"spot": spot, "bench": one(Bench, "pk", -1)},
+        "api-acceptances POST": {"lot": one(Lot), "until": LATER, "reason": "looked at"},
+        "api-bags POST": {"crate": "OURS-CRATE", "path": "9"},
+        "api-bookings POST": {"item": "OURS-ITEM", "first_day": LATER, "last_day": LATER},
+        "api-claim-answer POST": {"state": "refused"},
+        "api-claim-rules POST": {"sender": "OUTSIDE sender", "fault": "shortage", "days": 3},
+        "api-claims POST": {"crate": "OURS-CRATE"},
+        "api-crates POST": {"bench": "OURS-BENCH", "code": "NEW"},
+        "api-devices POST": {"name": "Phone", "scopes": ["read"]},
+        "api-disposals POST": {**stock, "mass_g": "1", "way": "to the yard"},
+        "api-identifiers POST": {"item": "OURS-ITEM", "text": "NEW"},
+        "api-items POST": {"code": "NEW", "name": "New", "kind": "part", "unit": "ea"},
+        "api-labels POST": {"lots": [one(Lot)]},
+        "api-labels-pdf POST": {"lots": [one(Lot)], "sheet": str(one(LabelSheet))},
+        "api-lines POST": {"crate": "OURS-CRATE", "number": "9", "item": "OURS-ITEM", "quantity": "1"},
+        "api-loan-ends POST": lent,
+        "api-loan-renew POST": {"due_on": LATER},
+        "api-loans POST": stock,
+        "api-lot PATCH": {"state": "quarantined"},
+        "api-lots POST": {"item": "OURS-ITEM", "bench": "OURS-BENCH", "code": "NEW"},
+        "api-members POST": {"email": "new@club.example", "name": "New", "role": "reader"},
+        "api-mix PATCH": {"left": "1"},
+        "api-movements POST": {**stock, "kind": "use"},
+        "api-places POST": {"path": "New"},
+        "api-put-away POST": {"place": "New"},
+        "api-scan-settle POST": {"apply": False},
+        "api-seal-day PATCH": {"note": "new"},
+        "api-seal-day-call-off POST": {"reason": "too cold"},
+        "api-seal-day-checks POST": {"text": "gloves"},
+        "api-seal-day-mixes POST": {**mixed, "takes": [take], "shares": [share], "key": KEY},
+        "api-seal-day-move POST": {"to": LATER},
+        "api-seal-day-people PUT": {"people": [person]},
+        "api-seal-day-products PUT": {"products": [{"item": "OURS-ITEM", "life_hours": "2", "cure_hours": "24"}]},
+        "api-seal-days POST": {"bench": "OURS-BENCH", "on": LATER, "steps": [{"project": "OURS-PROJECT", "step": "OURS-STEP"}]},
+        "api-senders POST": {"name": "New"},
+        "api-storage-rules POST": {"item": "OURS-ITEM", "high": "20", "source": "data sheet"},
+        "api-tallies POST": {"line": one(PackingLine), "quantity": "1"},
+        "api-temperatures POST": {"place": one(Place, "path"), "readings": [{"at": f"{day}T10:00Z", "temperature": "20", "unit": "C"}]},
+        "api-things POST": {"lot": one(Lot)},
+        "api-transfer-accept POST": {"bench": "OTHER"},
+        "api-transfers POST": {"kind": "offer", "lot": one(Lot), "quantity": "1"},
+        "api-update-tests POST": {"lot": one(Lot), "on": day, "passed": True, "method": "by hand"},
+        "club-day POST": {"bench": one(Bench), "key": KEY},
+        "code POST": {"code": "NEW", "text": "NEW", "item": "OURS-ITEM"},
+        "item-storage POST": {"high": "20", "longest_gap_hours": "6", "source": "data sheet"},
+        "labels-pdf POST": {"lots": one(Lot), "sheet": str(one(LabelSheet)), "start": 1, "symbol": "qr", "copies": 1},
+        "lot-accept POST": {"until": LATER, "reason": "looked at"},
+        "lot-dispose POST": {"place": one(Place), "quantity": "1", "mass_g": "1", "way": "to the yard"},
+        "lot-state POST": {"state": "quarantined"},
+        "lot-test POST": {"result": "passed", "method": "by hand", "on": day},
+        "mystery POST": {"line": one(PackingLine)},
+        "new-feed POST": {"start": tokens.make_prefix(tokens.FEED)},
+        "renew-loan POST": {"due_on": LATER},
+        "scan POST": {"code": "OURS-ITEM", "action": "count", "quantity": "1", "place": one(Place, "path"), "uuid": KEY},
+        "supplies POST": {"name": "New cup", "quantity": "1", "unit": "ea"},
+        "take-in POST": {**lent, "key": KEY},
+        "tick-line POST": {"act": "more"},
+        "workshop POST": {"workshop": "OURS"},
+    }
+
+
+class Scene:
+    """Our workshop and another one, each with a row of every kind, and who works in ours; what one of them is answered."""
+
+    def __init__(self):
+        with scopes_disabled():
+            self.theirs, self.ours = factories.furnished_workshop("OUTSIDE"), factories.furnished_workshop("OURS")
+            for workshop in (self.theirs, self.ours):
+                furnish(workshop)
+            self.members = {name: factories.MemberFactory(workshop=self.ours, role=role, name=name) for name, role in MEMBERS.items()}
+            self._hold_benches()
+            Scan.objects.filter(workshop=self.ours).update(
+                answer={"movements": [rows_of(self.ours)(Movement)], "text": "used"}, outcome="done"
+            )
+            Thing.objects.filter(workshop=self.ours).update(retired_at=timezone.now())  # it may pass to another bench then
+            self.bodies = bodies(rows_of(self.ours))
+        self.client = Client(raise_request_exception=False)
+        self.sessions = {name: self._signed_in(member) for name, member in self.members.items()}
+
+    def _hold_benches(self):
+        bench = Bench.objects.get(workshop=self.ours)
+        Bench.objects.filter(pk=bench.pk).update(shared=False)
+        other = factories.BenchFactory(workshop=self.ours, code="OTHER")
+        Transfer.objects.filter(workshop=self.ours).update(taker=other)  # what the one bench offers the other
+        for name, held in (("holder", bench), ("other", other)):
+            BenchHolder.objects.create(workshop=self.ours, bench=held, member=self.members[name])
+
+    def _signed_in(self, member):
+        client = Client()
+        client.force_login(member.user, backend="django.contrib.auth.backends.ModelBackend")
+        return client.session.session_key
+
+    def address(self, name, workshop):
+        if workshop is self.ours and name in OURS:
+            return reverse(name, args=OURS[name](rows_of(workshop)))
+        values = [
+            workshop.code.join(value.split("OUTSIDE")) if isinstance(value, str) else value for value in values_in(name, rows_of(workshop))
+        ]
+        if values or name in ASKED_FOR:
+            return reverse(name, args=values) + ASKED_FOR.get(name, "")
+        return reverse(name, kwargs={key: ANYTHING[type(kind)] for key, kind in PATTERNS[name].pattern.converters.items()})
+
+    def ask(self, who, method, name, address):
+        """What `who` is answered; all that it did is taken back."""
+        self.client.cookies = cookies.SimpleCookie({settings.SESSION_COOKIE_NAME: self.sessions[who]} if who else {})
+        if who:
+            cache.set(seen_key(self.sessions[who]), True)
+        with TakenBack():
+            body = self.bodies.get(f"{name} {method}", {})
+            if name not in PROGRAMS or name in FILES:
+                return getattr(self.client, method.lower())(address, body | FILES.get(name, dict)())
+            return self.client.generic(method, address, json.dumps(body), content_type="application/json", headers={"If-Match": "*"})
+
+
+class TakenBack(transaction.Atomic):
+    """A transaction that is rolled back."""
+
+    def __init__(self):
+        super().__init__(using=None, savepoint=True, durable=False)
+        self._from_testcase = True  # what asks to be the outermost one may stand within, as in a test case
+
+    def __exit__(self, *raised):
+        transaction.set_rollback(True)
+        super().__exit__(*raised)
+
+
+@pytest.fixture(scope="module")
+def whole(django_db_setup, django_db_blocker):
+    """Made once for all of these tests: none of them leaves a trace."""
+    with django_db_blocker.unblock(), TakenBack():
+        yield Scene()
+
+
+@pytest.fixture
+def scene(whole, settings):
+    settings.API_RATE = settings.API_STRANGERS_RATE = 10**6
+    photo = Path(settings.MEDIA_ROOT) / rows_of(whole.ours)(Photo, "file")
+    photo.parent.mkdir(parents=True, exist_ok=True)
+    photo.write_bytes(b"")
+    return whole
+
+
+def read_table():
+    """The right that each method of each address takes."""
+    found = {}
+    for line in TABLE.strip().splitlines():
+        name, said = line.split(maxsplit=1)
+        assert name not in found, f"{name} has two rows"
+        found[name] = dict(part.split() for part in said.split(", "))
+    return found
+
+
+RIGHTS = read_table()
+
+
+def may(who, right):
+    permission, _, bench = right.rstrip("?!").partition("@")
+    role = MEMBERS[who]
+    if permission == "nobody" or role not in policy.PERMISSIONS[permission]:
+        return False
+    return "@" not in right or role != Role.BUILDER or who == (bench or "holder")
+
+
+def is_in(answer):
+    """Whether whoever asked was let in: done, or refused for what was sent or how things stand."""
+    refused = {HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN, HTTPStatus.NOT_FOUND, HTTPStatus.METHOD_NOT_ALLOWED}
+    return answer.status_code < HTTPStatus.INTERNAL_SERVER_ERROR and answer.status_code not in refused and not is_sent_to_sign_in(answer)
+
+
+def is_sent_to_sign_in(answer):
+    return answer.status_code == HTTPStatus.FOUND and answer.url.startswith(reverse("sign-in"))
+
+
+def as_expected(answer, who, right):
+    if right is None:
+        return answer.status_code == HTTPStatus.METHOD_NOT_ALLOWED
+    if may(who, right):
+        return answer.status_code == HTTPStatus.NOT_FOUND if right.endswith("!") else is_in(answer)
+    return answer.status_code == (HTTPStatus.NOT_FOUND if right.endswith("?") else HTTPStatus.FORBIDDEN)
+
+
+def test_every_address_has_its_row():
+    lacking, needless = set(PATTERNS) - OPEN - set(RIGHTS), set(RIGHTS) - set(PATTERNS)
+
+    assert (lacking, needless) == (set(), set()), "give a new address its row in TABLE: `name   GET read, POST plan@`"
+
+
+def test_every_right_is_a_permission_of_the_policy():
+    rights = {right.rstrip("?!").partition("@")[0] for row in RIGHTS.values() for right in row.values()}
+
+    assert rights - {"nobody"} <= set(policy.PERMISSIONS)
+
+
+@pytest.mark.parametrize("program", [False, True], ids=["pages", "API"])
+def test_each_role_gets_where_the_table_says_on_its_own_and_on_another_s_bench(scene, program):
+    wrong = {}
+    for name, rights in RIGHTS.items():
+        if (name in PROGRAMS) != program:
+            continue
+        address = scene.address(name, scene.ours)
+        for method in methods(PATTERNS[name]) if name in PROGRAMS else ("GET", "POST"):
+            answers = {who: scene.ask(who, method, name, address) for who in (MEMBERS if method in rights else ["owner"])}
+            if not all(as_expected(answer, who, rights.get(method)) for who, answer in answers.items()):
+                wrong[f"{method} {name}"] = (rights.get(method), {who: answer.status_code for who, answer in answers.items()})
+
+    assert wrong == {}
+
+
+def test_nobody_gets_to_another_workshop_s_rows(scene):
+    wrong = {}
+    for name in sorted(FOREIGN):
+        address = scene.address(name, scene.theirs)
+        for method, right in RIGHTS[name].items():
+            for who in ("owner", "holder", "reader"):
+                status = scene.ask(who, method, name, address).status_code
+                if status != HTTPStatus.NOT_FOUND and (may(who, right) or status != HTTPStatus.FORBIDDEN):
+                    wrong[f"{method} {name} {who}"] = status
+
+    assert wrong == {}
+
+
+def test_nobody_gets_in_without_signing_in(scene):
+    wrong = {}
+    for name, rights in RIGHTS.items():
+        address = scene.address(name, scene.ours)
+        for method in rights:
+            answer = scene.ask(None, method, name, address)
+            if not (answer.status_code == HTTPStatus.UNAUTHORIZED if name in PROGRAMS else is_sent_to_sign_in(answer)):
+                wrong[f"{method} {name}"] = answer.status_code
+
+    assert wrong == {}
+
+
+def test_strangers_get_to_what_lets_them_in(scene):
+    for name in sorted(OPEN - {"api", "api-part", "openapi", "sign-out"}):
+        values = LINKS.get(name) or ["x"] * len(PATTERNS[name].pattern.regex.groupindex)
+        answer = scene.ask(None, "GET", name, reverse(name, args=values))
+        assert answer.status_code not in {HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN}, name
