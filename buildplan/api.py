@@ -3,6 +3,7 @@
 from django.urls import path
 
 from buildplan.ageing.api import ExpiriesView, ShelfLifeView
+from buildplan.club import acting_api as club_acting
 from buildplan.club import api as club
 from buildplan.club import surplus_api as surplus
 from buildplan.figures import api as figures
@@ -30,6 +31,7 @@ urlpatterns = [
     path("packing-lists", PackingListsView.as_view(), name="api-packing-lists"),
     *club.urlpatterns,
     *surplus.urlpatterns,
+    *club_acting.urlpatterns,
     *sealday.urlpatterns,
     *figures.urlpatterns,
     *inventory.urlpatterns,

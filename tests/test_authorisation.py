@@ -83,6 +83,8 @@ api-claim-send                      POST order
 api-claimable                       GET read
 api-claims                          GET read, POST order
 api-club-day                        GET read
+api-club-day-book                   POST plan@
+api-club-day-take                   POST plan
 api-club-statement                  GET read
 api-club-surplus                    GET read
 api-club-week                       GET read
@@ -188,6 +190,8 @@ api-transfer-accept                 POST use_stock@other
 api-transfer-decline                POST use_stock@other
 api-transfer-withdraw               POST use_stock@
 api-transfers                       GET read, POST use_stock@
+api-unit-cost                       GET read, DELETE keep_stock
+api-unit-costs                      GET read, POST keep_stock
 api-update-test                     GET read
 api-update-tests                    GET read, POST judge_lots
 apply-scan                          POST tally
@@ -381,6 +385,8 @@ def bodies(one):
         "api-claim-answer POST": {"state": "refused"},
         "api-claim-rules POST": {"sender": "OUTSIDE sender", "fault": "shortage", "days": 3},
         "api-claims POST": {"crate": "OURS-CRATE"},
+        "api-club-day-book POST": {"day": LATER, "bench": "OURS-BENCH", "key": KEY},
+        "api-club-day-take POST": {"day": LATER, "token": "move:1:2027-01-01"},
         "api-crates POST": {"bench": "OURS-BENCH", "code": "NEW"},
         "api-devices POST": {"name": "Phone", "scopes": ["read"]},
         "api-disposals POST": {**stock, "mass_g": "1", "way": "to the yard"},
@@ -415,6 +421,7 @@ def bodies(one):
         "api-things POST": {"lot": one(Lot)},
         "api-transfer-accept POST": {"bench": "OTHER"},
         "api-transfers POST": {"kind": "offer", "lot": one(Lot), "quantity": "1"},
+        "api-unit-costs POST": {"item": "OURS-ITEM", "since": day, "amount": "1"},
         "api-update-tests POST": {"lot": one(Lot), "on": day, "passed": True, "method": "by hand"},
         "club-day POST": {"bench": one(Bench), "key": KEY},
         "code POST": {"code": "NEW", "text": "NEW", "item": "OURS-ITEM"},

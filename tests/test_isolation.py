@@ -93,19 +93,31 @@ LISTS |= {"temperatures", *(f"api-{name}" for name in ("storage-rules", "update-
 LISTS |= {"seal-days", "api-seal-days"}
 LISTS |= {"shelf-life", "shelf-life-csv", "api-expiries", "api-shelf-life"}
 LISTS |= {"senders", "claims", "api-senders", "api-claim-rules", "api-claim-clocks", "api-claims"}
-LISTS |= {"surplus", "api-club-surplus"}
+LISTS |= {"surplus", "api-club-surplus", "api-unit-costs"}
 LISTS |= {"club", "club-day", "statement", "statement-csv", "unit-costs", *(f"api-club-{name}" for name in ("day", "week", "statement"))}
 LISTS |= {"pool", "my-pool", "lend", "loans", "bookings", "book", "things", "pool-rules", "transfers", "offer", "ask"}
 LISTS |= {f"api-{name}" for name in ("pool", "pool-rules", "loans", "bookings", "things", "transfers")}
 # One's own, whatever the workshop.
 OWN = {"new-feed", "end-feed", "digest"}
 OWN |= {"account", "two-step", "confirm-two-step", "renew-codes", "end-two-step", "end-sessions"}
-OWN |= {"api-packing-lists", "api-labels-pdf", "scan-photo", "api-decode", "password", "workshop", "api-me"}
+OWN |= {
+    "api-packing-lists",
+    "api-club-day-book",
+    "api-club-day-take",
+    "api-labels-pdf",
+    "scan-photo",
+    "api-decode",
+    "password",
+    "workshop",
+    "api-me",
+}
 OWN |= {"statement-pdf"}  # no text to look through: it prints what the page shows
 # Reckoned from the address alone: no row stands behind it.
 RECKONED = {f"api-figure-{name}" for name in CALCULATORS}
 # For programs: without a session they are a 401.
 API = {
+    "api-club-day-book",
+    "api-club-day-take",
     "api-packing-lists",
     "api-labels",
     "api-labels-pdf",
@@ -155,6 +167,7 @@ API_ROWS = {
     "api-claim-send": Claim,
     "api-claim-answer": Claim,
     "api-storage-rule": StorageRule,
+    "api-unit-cost": UnitCost,
     "api-update-test": UpdateTest,
     "api-acceptance": Acceptance,
     "api-acceptance-withdraw": Acceptance,

@@ -58,6 +58,7 @@ def take_proposal(*, day: date, named: str, by: Member, today: date) -> tuple[st
 
     The day is looked at again first: what is no longer proposed is refused by `Stale`. What another bench is to lend, it lends itself.
     """
+    policy.require(by, "plan")
     found = queries.go_ahead(day, today=today)
     chosen = next((one for one in found.proposals if token([row.change for row in one.changes]) == named), None)
     if chosen is None:

@@ -92,6 +92,7 @@ def test_main_pages_say_how_they_are_worked_out(as_member, storekeeper, scene):
         "pins": reverse("pins", args=["TERN-1"]),
         "seal-day": reverse("seal-day", args=[scene.day.pk]),
         "club-day": f"{reverse('club-day')}?day=2027-03-06",
+        "tonight": reverse("tonight"),
     }
     assert set(pages) == set(WORKED_OUT)
     for name, address in pages.items():
