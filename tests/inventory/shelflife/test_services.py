@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from inventory.common.quantities import BadQuantity
 from inventory.models import Acceptance, Lot, Movement, UpdateTest
 from inventory.shelflife import services
 from inventory.stock import services as stock
@@ -183,5 +184,5 @@ def test_disposal_scraps_and_keeps_mass_and_way(batch, fridge, storekeeper):
 @pytest.mark.parametrize("mass", ["0", "-1"])
 def test_disposal_without_mass_is_refused(batch, fridge, storekeeper, mass):
     factories.stock(batch, 100, place=fridge)
-    with pytest.raises(stock.BadQuantity):
+    with pytest.raises(BadQuantity):
         services.dispose(lot=batch, place=fridge, quantity=Decimal(1), mass_g=Decimal(mass), way="x", on=DAY, by=storekeeper)

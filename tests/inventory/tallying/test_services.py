@@ -16,6 +16,7 @@ from inventory.models import Bag, Crate, Lot, Movement, PackingLine, Place, Tall
 from inventory.receiving import services as receiving
 from inventory.shelflife.calc import StatedDate
 from inventory.stock import services as stock
+from inventory.stock.models import End
 from inventory.stock.queries import ledger_errors
 from inventory.tallying import queries, services
 from inventory.tallying.calc import Measured
@@ -280,7 +281,7 @@ class TestBags:
 
     def test_bag_is_not_laid_where_nothing_lies(self, bags, workshop, builder, outsider):
         with pytest.raises(stock.BadPlace):
-            services.lay_bag(bag=bags["7"], place=stock.end_place(workshop, stock.End.USED), by=builder)
+            services.lay_bag(bag=bags["7"], place=stock.end_place(workshop, End.USED), by=builder)
 
     def test_bag_put_away_lies_on_no_shelf_any_more(self, count, crate, bags, drawer, storekeeper):
         count("MS20470AD4-6", 12)
