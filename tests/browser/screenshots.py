@@ -28,6 +28,8 @@ PAGES = {
     "pins": ("/projects/TERN-1/pins/?before={sealing}", "light", 1100),
     "bench-figures": ("/figures/rivet-length/?grip=0.064&diameter=1%2F8&policy=up_half", "light", 1100),
     "receipt": ("/crates/1/receipt/", "light", 1100),
+    "tonight": ("/?minutes=120&people=2", "light", 1100),
+    "club-day": ("/club/day/?day={saturday}", "light", 1100),
     "seal-day": ("/seal-days/1/", "light", 1100),
     "phone-mix": ("/seal-days/1/mix/1/", "dark", 390),
     "phone-count": ("/crates/1/count/", "light", 390),
@@ -89,11 +91,17 @@ def wait():
             return
 
 
+def contested(today):
+    """The day that both projects of the demo want: the first Saturday at least five days off (fixtures/README.md)."""
+    return today + timedelta(days=5 + (5 - (today + timedelta(days=5)).weekday()) % 7)
+
+
 def photograph(link):
     """Sign in once, then one picture a page."""
     target = ROOT / "docs" / "screens"
     target.mkdir(exist_ok=True)
-    sealing = datetime.now(UTC).date() + SEALING
+    today = datetime.now(UTC).date()
+    days = {"sealing": today + SEALING, "saturday": contested(today)}
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=needs.chromium(), args=FLAGS)
         context = browser.new_context()
@@ -104,7 +112,7 @@ def photograph(link):
         for name, (address, scheme, width) in PAGES.items():
             shot = browser.new_context(storage_state=state, color_scheme=scheme, viewport={"width": width, "height": 820})
             page = shot.new_page()
-            page.goto(ADDRESS + address.format(sealing=sealing))
+            page.goto(ADDRESS + address.format(**days))
             page.screenshot(path=target / f"{name}.png")
         browser.close()
 
