@@ -6,13 +6,17 @@ from buildplan.ageing.api import ExpiriesView, ShelfLifeView
 from buildplan.club import acting_api as club_acting
 from buildplan.club import api as club
 from buildplan.club import surplus_api as surplus
+from buildplan.cutting import api as cutting
 from buildplan.figures import api as figures
 from buildplan.finding.api import FindView
+from buildplan.fitting import api as fitting
 from buildplan.loading.api import PackingListsView
+from buildplan.logbook import api as logbook
 from buildplan.records.api import StepView
 from buildplan.reminders.api import RemindersView
 from buildplan.sealday import api as sealday
 from buildplan.shortfall.api import PinsView, ShortfallView
+from buildplan.shortfall.weeks_api import StockByWeekView
 from buildplan.tonight.api import TonightView
 from buildplan.wanted.api import CodeView, OrderView
 from inventory import api as inventory
@@ -21,6 +25,7 @@ urlpatterns = [
     path("projects/<path:code>/shortfall", ShortfallView.as_view(), name="api-shortfall"),
     path("projects/<path:code>/step", StepView.as_view(), name="api-step"),
     path("projects/<path:code>/pins", PinsView.as_view(), name="api-pins"),
+    path("projects/<path:code>/stock-by-week", StockByWeekView.as_view(), name="api-stock-by-week"),
     path("codes/<path:text>", CodeView.as_view(), name="api-code"),
     path("crates/<int:pk>/order", OrderView.as_view(), name="api-crate-order"),
     path("find", FindView.as_view(), name="api-find"),
@@ -32,7 +37,10 @@ urlpatterns = [
     *club.urlpatterns,
     *surplus.urlpatterns,
     *club_acting.urlpatterns,
+    *logbook.urlpatterns,
+    *cutting.urlpatterns,
     *sealday.urlpatterns,
+    *fitting.urlpatterns,
     *figures.urlpatterns,
     *inventory.urlpatterns,
 ]

@@ -20,6 +20,7 @@ from inventory.tallying import api as tallying
 from inventory.tallying.reverse_api import ReverseView
 from inventory.workshop import api as workshop
 from inventory.workshop import members_api as members
+from inventory.workshop.settings_api import SettingsView
 
 LIST: dict[str, Any] = {"get": "list"}
 ROW: dict[str, Any] = {"get": "retrieve"}
@@ -65,6 +66,7 @@ urlpatterns: list[URLPattern] = [
     path("members/<int:pk>/leave", LeaveView.as_view(), name="api-member-leave"),
     path("invitations", members.InvitationViews.as_view(MAKE), name="api-invitations"),
     path("invitations/<int:pk>", members.InvitationViews.as_view({**ROW, **DELETE}), name="api-invitation"),
+    path("settings", SettingsView.as_view(), name="api-settings"),
     path("me", workshop.MeView.as_view(), name="api-me"),
     path("devices", workshop.DevicesView.as_view(), name="api-devices"),
     path("devices/<int:pk>", workshop.DeviceView.as_view(), name="api-device"),

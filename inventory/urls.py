@@ -19,6 +19,7 @@ from inventory.tallying import end_views as ending
 from inventory.tallying import views as tallying
 from inventory.workshop import account_views as account
 from inventory.workshop import member_views as members
+from inventory.workshop import reading_views as reading
 from inventory.workshop import views as workshop
 
 urlpatterns = [
@@ -31,6 +32,8 @@ urlpatterns = [
     path("password/forgotten/sent/", TemplateView.as_view(template_name="workshop/sent.html"), name="password-sent"),
     path("password/reset/<str:uidb64>/<str:token>/", account.Reset.as_view(), name="reset"),
     path("account/", account.account, name="account"),
+    path("account/showing/", reading.own, name="own-showing"),
+    path("settings/showing/", reading.of_workshop, name="showing"),
     path("account/two-step/", account.two_step, name="two-step"),
     path("account/two-step/confirm/", account.confirm_two_step, name="confirm-two-step"),
     path("account/two-step/codes/", account.renew_codes, name="renew-codes"),
@@ -64,9 +67,11 @@ urlpatterns = [
     path("lots/<int:lot>/count/<int:place>/", stock.count, name="count"),
     path("lots/<int:pk>/state/", stock.lot_state, name="lot-state"),
     path("lots/<int:pk>/dates/", stock.lot_dates, name="lot-dates"),
+    path("movements/reverse/", ending.reverse_movements, name="reverse-all"),
     path("movements/<int:pk>/reverse/", ending.reverse_movement, name="reverse"),
     path("crates/", receiving.crates, name="crates"),
     path("crates/<int:pk>/", claims.crate, name="crate"),
+    path("crates/<int:pk>/withdraw/", receiving.withdraw_order, name="withdraw-order"),
     path("crates/<int:pk>/due/", receiving.due, name="due"),
     path("crates/<int:pk>/arrived/", receiving.crate_arrived, name="crate-arrived"),
     path("bags/<int:pk>/arrived/", receiving.bag_arrived, name="bag-arrived"),

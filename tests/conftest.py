@@ -4,12 +4,14 @@ from http import HTTPStatus
 
 import hypothesis
 import pytest
+from django.conf import settings
 from django.core.cache import cache
 from django.db import connection
 from django.test import Client, TransactionTestCase
 from django.test.utils import CaptureQueriesContext
 from django_scopes import scope, scopes_disabled
 
+from buildplan.fitting import triggers as mark_events
 from inventory.stock import triggers
 from inventory.workshop.middleware import seen_key
 from inventory.workshop.services import issue_device
@@ -24,10 +26,13 @@ def pytest_configure():
     needs.refuse_what_is_absent()
     # A live server's thread that kept its connection would keep PostgreSQL from dropping the test database.
     connection.settings_dict["CONN_MAX_AGE"] = 0
+    # Passwords of tests guard nothing: the slow hash of the site would only be waited for.
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
     needs.skip_what_cannot_run(items)
+    needs.leave_out_what_touches_no_database(config, items)
 
 
 _teardown = TransactionTestCase._fixture_teardown
@@ -37,19 +42,24 @@ def _teardown_without_triggers(case):
     """SQLite empties a table by DELETE, which the ledger refuses: lift the triggers for the clean-up alone."""
     with connection.schema_editor() as editor:
         triggers.remove(None, editor)
+        mark_events.remove(None, editor)
     _teardown(case)
     with connection.schema_editor() as editor:
         triggers.install(None, editor)
+        mark_events.install(None, editor)
 
 
 TransactionTestCase._fixture_teardown = _teardown_without_triggers
 
 
 @pytest.fixture
-def outsider(db):
+def outsider(db, settings):
     """Another workshop with everything in it: nobody of ours may see or move any of it."""
+    settings.SIMPLE_HISTORY_ENABLED = False  # half of the time, in nearly every test
     with scopes_disabled():
-        return factories.furnished_workshop("OUTSIDE")
+        furnished = factories.furnished_workshop("OUTSIDE")
+    settings.SIMPLE_HISTORY_ENABLED = True
+    return furnished
 
 
 @pytest.fixture

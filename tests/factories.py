@@ -5,9 +5,10 @@ from decimal import Decimal
 from fractions import Fraction
 
 import factory
+from django.utils import timezone
 from factory.django import DjangoModelFactory
 
-from buildplan.models import CallOut, Project, RivetRow, SealingSupply, Seam, Section, Step, StepAfter
+from buildplan.models import CallOut, LoadJob, Project, RivetRow, SealingSupply, Seam, Section, Step, StepAfter
 from inventory.catalogue import calc as codes
 from inventory.models import (
     Bag,
@@ -280,6 +281,23 @@ def stock(lot, quantity, place=None, by=None):
     holding.quantity += Decimal(quantity)
     holding.save()
     return holding
+
+
+class LoadJobFactory(DjangoModelFactory):
+    """A load whose files are gone."""
+
+    class Meta:
+        model = LoadJob
+
+    by = factory.SubFactory(MemberFactory)
+    workshop = factory.SelfAttribute("by.workshop")
+    key = factory.Faker("uuid4")
+    kind = "catalogue"
+    files = factory.LazyAttribute(lambda row: [{"name": f"{row.workshop.code}.csv", "stored": "0.csv", "sheets": [SHEET]}])
+    made_at = factory.LazyFunction(timezone.now)
+
+
+SHEET = {"sheet": "", "titles": [], "rows": 0, "fault": ""}
 
 
 def furnished_workshop(code):

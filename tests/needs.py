@@ -1,7 +1,10 @@
 """What a test may need of the machine: where it is absent a test skips with its reason, unless RIVETLOFT_REQUIRE names it.
 
-RIVETLOFT_REQUIRE holds words with blanks between: `chromium`, and `sqlite` or `postgres` for the database that a run is meant for.
+RIVETLOFT_REQUIRE holds words with blanks between: `chromium`, `gettext`, and `sqlite` or `postgres` for the database that a run is for.
 A run that lacks what it requires stops before its first test, so that a check can't pass by skipping.
+
+RIVETLOFT_TESTS=database leaves out what touches no database of the run: the second of two runs, on the other database, can say nothing
+new of that.
 """
 
 import os
@@ -11,8 +14,10 @@ import pytest
 from django.db import connection
 
 NO_CHROMIUM = "needs Debian's chromium on PATH"
+NO_GETTEXT = "needs gettext's xgettext and msgfmt on PATH"
 NO_POSTGRES = "needs PostgreSQL: set DATABASE_URL"
 VENDORS = {"sqlite": "sqlite", "postgres": "postgresql"}
+TOUCHES = {"db", "transactional_db", "live_server", "server_database"}  # fixtures that stand for a database of the run
 
 
 def chromium():
@@ -20,13 +25,20 @@ def chromium():
     return shutil.which("chromium")
 
 
+def gettext():
+    """Whether texts to translate can be collected and compiled."""
+    return all(map(shutil.which, ("xgettext", "msgfmt")))
+
+
 def refuse_what_is_absent():
     """Stop the run where something required isn't there."""
     required = set(os.environ.get("RIVETLOFT_REQUIRE", "").split())
-    if unknown := required - {"chromium", *VENDORS}:
-        raise pytest.UsageError(f"RIVETLOFT_REQUIRE: {', '.join(sorted(unknown))}: write chromium, sqlite or postgres")
+    if unknown := required - {"chromium", "gettext", *VENDORS}:
+        raise pytest.UsageError(f"RIVETLOFT_REQUIRE: {', '.join(sorted(unknown))}: write chromium, gettext, sqlite or postgres")
     if "chromium" in required and chromium() is None:
         raise pytest.UsageError(f"RIVETLOFT_REQUIRE: chromium: {NO_CHROMIUM}")
+    if "gettext" in required and not gettext():
+        raise pytest.UsageError(f"RIVETLOFT_REQUIRE: gettext: {NO_GETTEXT}")
     for word in required & VENDORS.keys():
         if connection.vendor != VENDORS[word]:
             raise pytest.UsageError(f"RIVETLOFT_REQUIRE: {word}: this run is on {connection.vendor}")
@@ -39,3 +51,19 @@ def skip_what_cannot_run(items):
     for item in items:
         if item.get_closest_marker("postgres"):
             item.add_marker(pytest.mark.skip(reason=NO_POSTGRES))
+
+
+def leave_out_what_touches_no_database(config, items):
+    """In a run that asks for the others alone; pytest counts them as deselected."""
+    wanted = os.environ.get("RIVETLOFT_TESTS", "")
+    if wanted not in {"", "database"}:
+        raise pytest.UsageError(f"RIVETLOFT_TESTS: {wanted}: write database, or leave it unset for all tests")
+    if wanted:
+        left_out = [item for item in items if not touches_a_database(item)]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if touches_a_database(item)]
+
+
+def touches_a_database(item):
+    """Whether a test reads or writes the run's own database, or one beside it on the same server."""
+    return bool(TOUCHES & set(item.fixturenames)) or item.get_closest_marker("django_db") is not None

@@ -16,6 +16,8 @@ from django.urls.converters import IntConverter, PathConverter, StringConverter,
 from django.utils import timezone
 from django_scopes import scopes_disabled
 
+from buildplan.cutting.models import Blank, CutPiece, Piece
+from buildplan.fitting.models import Position
 from inventory.models import Bench, BenchHolder, LabelSheet, Lot, Movement, PackingLine, Photo, Place, Scan, Thing, Transfer
 from inventory.workshop import policy, tokens
 from inventory.workshop.middleware import seen_key
@@ -43,9 +45,10 @@ FILES = {
     "api-packing-lists": lambda: {"file": ContentFile(b"crate,number,item,quantity", "list.csv"), "crate": "NEW", "bench": "OURS-BENCH"},
     "api-decode": dict,
 }
-ASKED_FOR = {"labels-pdf": "?what=lots"}
+ASKED_FOR = {"labels-pdf": "?what=lots", "load-columns": "?table=stock"}
 KEY = str(UUID(int=7))
 LATER = "2100-01-01"
+READINGS = dict.fromkeys(("title", "text_says", "text_where", "drawing_says", "drawing_where"), "said")
 
 
 # The whole of it: who is let in, by address and method. A right is a permission of `policy`, whose table says which roles have it.
@@ -57,14 +60,45 @@ LATER = "2100-01-01"
 # "read" is everybody in the workshop: also where each acts for themselves alone, or where the answer doesn't depend on who asks.
 # A method that isn't named is a 405. What is open to strangers stands in OPEN of test_isolation.
 TABLE = """
-accept-transfer                     GET read, POST use_stock@other
+accept-transfer                     GET use_stock@other, POST use_stock@other
+add-blank                           GET keep_stock, POST keep_stock
+add-operation                       POST plan@
+add-piece                           GET plan@, POST plan@
+api-blanks                          GET read
+api-cut                             GET read
+api-cut-saw                         POST use_stock@
+api-cut-spoil                       POST use_stock@
+api-cut-undo                        POST plan@
+api-cuts                            GET read, POST plan@
+blank                               GET read
+change-blank                        GET keep_stock, POST keep_stock
+cut                                 GET read
+cutting                             GET read
+cutting-rules                       GET manage, POST manage
+measure-lot                         GET use_stock@, POST use_stock@
+operation-done                      POST use_stock@
+piece                               GET read, POST plan@
+plan-cut                            GET plan, POST plan
+remove-blank                        POST keep_stock
+remove-operation                    POST plan@
+remove-piece                        POST plan@
+saw-cut                             POST use_stock@
+spoil-pieces                        POST use_stock@
+take-back-operation                 POST use_stock@
+undo-cut                            POST plan@
 account                             GET read
+add-positions                       POST plan@
 add-row                             GET plan@, POST plan@
 add-seam                            GET plan@, POST plan@
 answer-claim                        POST order
+answer-conflict                     POST plan@
 api-acceptance                      GET read
 api-acceptance-withdraw             POST accept
 api-acceptances                     GET read, POST accept
+api-assemblies                      GET read, POST plan@
+api-assembly                        GET read, PATCH plan@
+api-assembly-done                   POST use_stock@
+api-assembly-positions              POST plan@
 api-bag                             GET read, DELETE keep_stock
 api-bag-finish                      POST tally@
 api-bags                            GET read, POST keep_stock
@@ -89,6 +123,11 @@ api-club-statement                  GET read
 api-club-surplus                    GET read
 api-club-week                       GET read
 api-code                            GET read
+api-conflict                        GET read, PATCH plan@
+api-conflict-answers                POST plan@
+api-conflict-reopen                 POST settle@
+api-conflict-settle                 POST settle@
+api-conflicts                       GET read, POST plan@
 api-crate                           GET read, PATCH keep_stock, DELETE keep_stock
 api-crate-arrived                   POST tally@
 api-crate-close                     POST keep_stock
@@ -134,12 +173,20 @@ api-labels                          GET read, POST use_stock
 api-labels-pdf                      POST use_stock
 api-line                            GET read, PATCH keep_stock, DELETE keep_stock
 api-lines                           GET read, POST keep_stock
+api-log                             GET read, POST write_log@
+api-log-entry                       GET read, PATCH write_log@
+api-log-sign                        POST sign_log
+api-log-strike                      POST write_log@
+api-log-withdraw                    POST sign_log
 api-loan                            GET read
 api-loan-ends                       POST use_stock@
 api-loan-renew                      POST use_stock@
 api-loans                           GET read, POST use_stock@
 api-lot                             GET read, PATCH judge_lots, DELETE keep_stock
 api-lots                            GET read, POST keep_stock
+api-mark-away                       POST use_stock@
+api-mark-replace                    POST use_stock@
+api-mark-take-for                   POST use_stock@
 api-me                              GET read
 api-member                          GET read, PATCH manage
 api-member-leave                    POST manage
@@ -155,6 +202,8 @@ api-places                          GET read, POST keep_stock
 api-pool                            GET read
 api-pool-free                       GET read
 api-pool-rules                      GET read, PATCH manage
+api-position-mark                   POST use_stock@
+api-settings                        GET read, PATCH manage
 api-put-away                        POST keep_stock
 api-reminders                       GET read
 api-reverse                         POST keep_stock
@@ -176,6 +225,7 @@ api-senders                         GET read, POST order
 api-shelf-life                      GET read
 api-shortfall                       GET read
 api-step                            GET read
+api-stock-by-week                   GET read
 api-storage-rule                    GET read, PATCH keep_stock, DELETE keep_stock
 api-storage-rules                   GET read, POST keep_stock
 api-tallies                         GET read, POST tally@
@@ -197,11 +247,15 @@ api-update-tests                    GET read, POST judge_lots
 apply-scan                          POST tally
 arrived                             GET keep_stock, POST keep_stock
 ask                                 GET use_stock, POST use_stock
+assemblies                          GET read
+assembly                            GET read
 bag-arrived                         GET keep_stock, POST keep_stock
 bench-holders                       GET manage, POST manage
 book                                GET use_stock, POST use_stock
 bookings                            GET read
 cancel-booking                      POST keep_stock
+change-assembly                     GET plan@, POST plan@
+change-conflict                     GET plan@, POST plan@
 claim                               GET read
 claim-letter                        GET read
 claims                              GET read
@@ -210,6 +264,8 @@ club                                GET read
 club-day                            GET read, POST use_stock@
 code                                GET read, POST keep_stock
 confirm-two-step                    POST read
+conflict                            GET read
+conflicts                           GET read
 count                               GET keep_stock, POST keep_stock
 count-bag                           GET read
 count-crate                         GET read
@@ -237,17 +293,27 @@ end-mix                             GET read, POST use_stock@
 end-session                         POST nobody?
 end-sessions                        POST read
 end-two-step                        POST read
+false-mirror                        POST plan
 figure                              GET read
 figures                             GET read
 find                                GET read
 finish-bag                          POST tally@
+forget-code                         POST keep_stock
 forget-name                         POST manage
+hands                               GET read
 home                                GET read
 invite                              GET manage, POST manage
 item-extension                      POST keep_stock
 item-storage                        GET read, POST keep_stock
 label-sheet                         GET keep_stock, POST keep_stock
+edit-log                            GET write_log@, POST write_log@
 label-sheets                        GET read, POST keep_stock
+log                                 GET read
+log-csv                             GET read
+log-entry                           GET read
+log-hours                           GET read
+log-pdf                             GET read
+log-photos                          GET read, POST write_log@
 labelled                            GET read
 labels                              GET read
 labels-pdf                          GET use_stock, POST use_stock
@@ -255,46 +321,58 @@ lay-bag                             GET tally@, POST tally@
 leave                               GET manage, POST manage
 lend                                GET use_stock, POST use_stock
 let-go-scan                         POST tally
+load                                GET keep_stock, POST keep_stock
+load-columns                        GET read
 load-crate                          GET keep_stock, POST keep_stock
+load-job                            GET keep_stock, POST keep_stock
 loan                                GET read
 loan-photos                         GET read, POST keep_stock
 loans                               GET read
 lot                                 GET read
-lot-accept                          GET read, POST accept
-lot-dates                           GET read, POST keep_stock
-lot-dispose                         GET read, POST keep_stock
-lot-state                           GET read, POST judge_lots
-lot-test                            GET read, POST judge_lots
+lot-accept                          GET accept, POST accept
+lot-dates                           GET keep_stock, POST keep_stock
+lot-dispose                         GET keep_stock, POST keep_stock
+lot-state                           GET judge_lots, POST judge_lots
+lot-test                            GET judge_lots, POST judge_lots
+mark-list                           GET read
+marks-csv                           GET read
 member                              GET read, POST manage
 members                             GET read
 mix-card                            GET read, POST use_stock@!
 my-pool                             GET read
 mystery                             GET read, POST tally@
+new-assembly                        GET plan@, POST plan@
+new-conflict                        GET plan@, POST plan@
 new-feed                            POST read
+note-deed                           POST use_stock@
 offer                               GET use_stock, POST use_stock
 order-sheet                         GET read
 order-sheet-csv                     GET read
 order-sheets                        GET read
 ordered                             GET order, POST order
+pair-items                          POST plan
 password                            GET read, POST read
 photo                               GET read
 pick-list                           GET read
 pins                                GET read
 plan                                GET read
 plan-seal-day                       GET plan@, POST plan@
-planned                             GET read, POST plan@
+planned                             GET plan@, POST plan@
 plans                               GET read
 pool                                GET read
 pool-rules                          GET read, POST manage
+position                            GET read, POST use_stock@
 projects                            GET read
 put-away                            GET keep_stock, POST keep_stock
 receipt                             GET read
 receipt-csv                         GET read
 reminders                           GET read
 remove-claim-rule                   POST order
+remove-false-mirror                 POST plan
 remove-label-sheet                  POST keep_stock
 remove-loss                         POST manage
 remove-photo                        POST keep_stock
+remove-position                     POST plan@
 remove-row                          POST plan@
 remove-seal-day-check               POST plan@
 remove-seam                         POST plan@
@@ -302,9 +380,12 @@ remove-storage-rule                 POST keep_stock
 remove-unit-cost                    POST keep_stock
 renew-codes                         POST read
 renew-loan                          POST use_stock@
+reopen-conflict                     POST settle@
 reopen-crate                        POST keep_stock
+replace-mark                        POST use_stock@
 retire-thing                        POST keep_stock
-reverse                             GET read, POST keep_stock
+reverse                             GET keep_stock, POST keep_stock
+reverse-all                         POST keep_stock
 revoke-device                       POST all_devices?
 roles                               GET read
 row                                 GET plan@, POST plan@
@@ -332,14 +413,25 @@ sender                              GET read, POST order
 senders                             GET read, POST order
 set-claim-rule                      POST order
 settings                            GET read, POST manage
+settle-conflict                     POST settle@
+showing                             GET manage, POST manage
+own-showing                         GET read, POST read
 shelf-life                          GET read
 shelf-life-csv                      GET read
 shelves                             GET read
+start                               GET read
+start-example                       POST manage
+start-hide                          POST read
+state-hand                          POST plan
 statement                           GET read
 statement-csv                       GET read
 statement-pdf                       GET read
+sign-log                            GET sign_log, POST sign_log
+sign-step                           GET sign_log, POST sign_log
 step                                GET read, POST use_stock@
+step-photos                         GET read, POST write_log@
 step-sheet                          GET read
+stock-by-week                       GET read
 substitutions                       GET read, POST accept
 supplies                            GET read, POST plan
 supply                              GET plan, POST plan
@@ -347,6 +439,8 @@ surplus                             GET read
 take-back                           POST use_stock@
 take-back-mix                       POST use_stock@
 take-in                             POST use_stock@
+take-mark-away                      POST use_stock@
+take-mark-for                       POST use_stock@
 temperatures                        GET read, POST log_temperatures
 test-photos                         GET read, POST judge_lots
 thing                               GET read, POST keep_stock
@@ -355,14 +449,20 @@ tick-line                           POST tally@
 tonight                             GET read
 transfers                           GET read
 two-step                            GET read, POST read
+undo-pair                           POST plan
 undo-scan                           POST keep_stock
 undo-tally                          POST tally@
 unit-costs                          GET read, POST keep_stock
 weigh-line                          GET read, POST tally@
+strike-log                          GET write_log@, POST write_log@
 withdraw                            POST accept
-withdraw-acceptance                 GET read, POST accept
+withdraw-acceptance                 GET accept, POST accept
 withdraw-invitation                 POST manage
+withdraw-order                      POST order
+withdraw-signature                  GET sign_log, POST sign_log
 withdraw-transfer                   POST use_stock@
+write-log                           GET write_log@, POST write_log@
+write-project-log                   GET write_log@, POST write_log@
 words                               GET read
 workshop                            POST read
 """
@@ -380,6 +480,9 @@ def bodies(one):
     return {
         "accept-transfer POST": {"spot": spot, "bench": one(Bench, "pk", -1)},
         "api-acceptances POST": {"lot": one(Lot), "until": LATER, "reason": "looked at"},
+        "api-assemblies POST": {"project": "OURS-PROJECT", "name": "New"},
+        "api-assembly-done POST": {"deed": "drilled", "first": 1, "last": 9, "on": day},
+        "api-assembly-positions POST": {"parts": ["skin"], "first": 1, "last": 2},
         "api-bags POST": {"crate": "OURS-CRATE", "path": "9"},
         "api-bookings POST": {"item": "OURS-ITEM", "first_day": LATER, "last_day": LATER},
         "api-claim-answer POST": {"state": "refused"},
@@ -387,7 +490,14 @@ def bodies(one):
         "api-claims POST": {"crate": "OURS-CRATE"},
         "api-club-day-book POST": {"day": LATER, "bench": "OURS-BENCH", "key": KEY},
         "api-club-day-take POST": {"day": LATER, "token": "move:1:2027-01-01"},
+        "api-conflict-answers POST": {"text": "left", "on": day, "reference": "letter"},
+        "api-conflict-reopen POST": {"why": "measured"},
+        "api-conflict-settle POST": {"right": "text", "on": day, "note": "measured"},
+        "api-conflicts POST": {"project": "OURS-PROJECT", "kind": "hand", **READINGS},
         "api-crates POST": {"bench": "OURS-BENCH", "code": "NEW"},
+        "api-cut-saw POST": {"source": one(Place, "path"), "target": one(Place, "path"), "on": day},
+        "api-cut-spoil POST": {"line": one(CutPiece), "count": 1, "cause": "bent", "on": day},
+        "api-cuts POST": {"blank": one(Blank), "lot": one(Lot), "now": [{"piece": one(Piece), "count": 1}]},
         "api-devices POST": {"name": "Phone", "scopes": ["read"]},
         "api-disposals POST": {**stock, "mass_g": "1", "way": "to the yard"},
         "api-identifiers POST": {"item": "OURS-ITEM", "text": "NEW"},
@@ -398,12 +508,20 @@ def bodies(one):
         "api-loan-ends POST": lent,
         "api-loan-renew POST": {"due_on": LATER},
         "api-loans POST": stock,
+        "api-log POST": {"project": "OURS-PROJECT", "step": "OURS-STEP", "on": day, "text": "riveted"},
+        "api-log-entry PATCH": {"text": "riveted"},
+        "api-log-strike POST": {"why": "of the other float"},
+        "api-log-withdraw POST": {"why": "of the other float"},
         "api-lot PATCH": {"state": "quarantined"},
         "api-lots POST": {"item": "OURS-ITEM", "bench": "OURS-BENCH", "code": "NEW"},
+        "api-mark-away POST": {"why": "bent", "on": day},
+        "api-mark-replace POST": {"why": "bent", "words": "the new one", "on": day},
+        "api-mark-take-for POST": {"position": one(Position), "reason": "one template", "on": day},
         "api-members POST": {"email": "new@club.example", "name": "New", "role": "reader"},
         "api-mix PATCH": {"left": "1"},
         "api-movements POST": {**stock, "kind": "use"},
         "api-places POST": {"path": "New"},
+        "api-position-mark POST": {"words": "the bent one", "on": day},
         "api-put-away POST": {"place": "New"},
         "api-scan-settle POST": {"apply": False},
         "api-seal-day PATCH": {"note": "new"},
@@ -434,6 +552,7 @@ def bodies(one):
         "mystery POST": {"line": one(PackingLine)},
         "new-feed POST": {"start": tokens.make_prefix(tokens.FEED)},
         "renew-loan POST": {"due_on": LATER},
+        "reverse-all POST": {"movement": one(Movement)},
         "scan POST": {"code": "OURS-ITEM", "action": "count", "quantity": "1", "place": one(Place, "path"), "uuid": KEY},
         "supplies POST": {"name": "New cup", "quantity": "1", "unit": "ea"},
         "take-in POST": {**lent, "key": KEY},

@@ -1,6 +1,7 @@
 """A run can't pass by leaving out what it was meant to run."""
 
 import shutil
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -28,7 +29,7 @@ def test_run_on_another_database_than_required_stops(monkeypatch):
 def test_unknown_word_stops_the_run(monkeypatch):
     monkeypatch.setenv("RIVETLOFT_REQUIRE", "postgress")
 
-    with pytest.raises(pytest.UsageError, match="postgress: write chromium, sqlite or postgres"):
+    with pytest.raises(pytest.UsageError, match="postgress: write chromium, gettext, sqlite or postgres"):
         needs.refuse_what_is_absent()
 
 
@@ -39,6 +40,31 @@ def test_nothing_required_stops_nothing(monkeypatch, required):
         monkeypatch.setenv("RIVETLOFT_REQUIRE", required)
 
     needs.refuse_what_is_absent()
+
+
+def test_run_of_databases_alone_leaves_out_what_touches_none(monkeypatch, request):
+    monkeypatch.setenv("RIVETLOFT_TESTS", "database")
+    items, told = [request.node], []
+
+    def tell(*, items):
+        told.extend(items)
+
+    config = SimpleNamespace(hook=SimpleNamespace(pytest_deselected=tell))
+
+    needs.leave_out_what_touches_no_database(config, items)
+
+    assert (items, told) == ([], [request.node])
+
+
+def test_run_of_databases_alone_keeps_what_touches_one(db, request):
+    assert needs.touches_a_database(request.node)
+
+
+def test_unknown_choice_of_tests_stops_the_run(monkeypatch, request):
+    monkeypatch.setenv("RIVETLOFT_TESTS", "databases")
+
+    with pytest.raises(pytest.UsageError, match="databases: write database"):
+        needs.leave_out_what_touches_no_database(request.config, [])
 
 
 @pytest.mark.postgres

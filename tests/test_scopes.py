@@ -29,7 +29,8 @@ THEIRS = ("OUTSIDE-BENCH", "OUTSIDE-ITEM", "OUTSIDE-LOT", "OUTSIDE device", "OUT
 def views(patterns):
     for pattern in patterns:
         if isinstance(pattern, URLResolver):
-            yield from views(pattern.url_patterns)
+            if pattern.namespace != "repair":  # tests/inventory/workshop/test_repair.py
+                yield from views(pattern.url_patterns)
         else:
             yield pattern
 

@@ -5,10 +5,11 @@ Widths are percent of the picture, heights its own units: text then keeps its si
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 
 from buildplan.ageing.queries import Row
+from inventory.common.drawing import Tick, cut, later, middle, percent, ticks
 
 ROW, TEXT, BAR, THICK, FOOT = 50, 15, 22, 20, 26  # heights: of a row, to its words, to its bar, of the bar, of the days below
 SHORTEST, ROOM, LONGEST = 30, 180, 730  # days that the picture shows: at least, for lots that outlive all needs, and at most
@@ -41,15 +42,6 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class Tick:
-    """A day below the plot."""
-
-    x: str
-    anchor: str
-    day: date
-
-
-@dataclass(frozen=True, slots=True)
 class Timeline:
     """What the template draws. `foot` is where the plot ends and `days_at` where its days are written."""
 
@@ -68,7 +60,7 @@ def timeline(rows: Sequence[Row], today: date) -> Timeline | None:
     days = _days(rows, today)
     foot = len(rows) * ROW
     bars = tuple(_bar(row, at * ROW, days, today) for at, row in enumerate(rows))
-    return Timeline(bars, _ticks(today, days), foot + FOOT, foot, foot + TEXT + 3, _later(today, days - 1))
+    return Timeline(bars, ticks(today, days), foot + FOOT, foot, foot + TEXT + 3, later(today, days - 1))
 
 
 def _days(rows: Sequence[Row], today: date) -> int:
@@ -82,16 +74,12 @@ def _furthest(days: Iterable[date], today: date) -> int:
     return max(((day - today).days + 1 for day in days), default=0)
 
 
-def _later(day: date, days: int) -> date:
-    return day + timedelta(days)
-
-
 def _bar(row: Row, top: int, days: int, today: date) -> Bar:
     kind, lived = _kind(row), _lived(row)
     return Bar(
         top=top + BAR,
         text=top + TEXT,
-        width=_percent(100 if lived is None else min(lived, days) * Decimal(100) / days),
+        width=percent(100 if lived is None else min(lived, days) * Decimal(100) / days),
         kind=kind,
         beyond=lived is not None and lived > days,
         name=_name(row),
@@ -118,17 +106,12 @@ def _marks(row: Row, top: int, days: int, today: date) -> Iterator[Mark]:
     for use in (*row.taking, *row.late):
         at = (use.day - today).days
         if 0 <= at < days:
-            x = (Decimal(at) + Decimal("0.5")) * 100 / days
-            yield Mark(_percent(x), top + BAR + THICK // 2, f"{use.label}, {use.day}", bool(use.taken))
+            yield Mark(percent(middle(at, days)), top + BAR + THICK // 2, f"{use.label}, {use.day}", bool(use.taken))
 
 
 def _name(row: Row) -> str:
     held = row.expiry.held
-    return " ".join(_cut(text, most) for text, most in ((held.item, MOST_ITEM), (held.lot, MOST_LOT)) if text)
-
-
-def _cut(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[: most - 1]}\N{HORIZONTAL ELLIPSIS}"
+    return " ".join(cut(text, most) for text, most in ((held.item, MOST_ITEM), (held.lot, MOST_LOT)) if text)
 
 
 def _words(row: Row) -> str:
@@ -141,17 +124,3 @@ def _words(row: Row) -> str:
 
 def _count(days: int) -> str:
     return "1 day" if days == 1 else f"{days} days"
-
-
-def _percent(part: Decimal | int) -> str:
-    return f"{part:.3f}%"
-
-
-def _ticks(start: date, days: int) -> tuple[Tick, ...]:
-    middle = days // 2
-    at = (Decimal(middle) + Decimal("0.5")) * 100 / days
-    return (
-        Tick("0%", "start", start),
-        Tick(_percent(at), "middle", _later(start, middle)),
-        Tick("100%", "end", _later(start, days - 1)),
-    )

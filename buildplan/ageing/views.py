@@ -31,6 +31,7 @@ def shelf_life(request: MemberRequest) -> HttpResponse:
         "found": found,
         "page": page,
         "rows": rows,
+        "dying": found.dying[:PAGE],
         "timeline": timeline(rows, found.today),
         "filtered": any(form.cleaned_data.get(name) for name in ("place", "item", "state")),
         "places": place_paths(),

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext
+
 from buildplan.club.week import Row, Week
+from inventory.common.drawing import cut, middle, percent
 from inventory.common.fields import plain
 from inventory.pool.calc import Day
 
@@ -63,35 +66,26 @@ class Grid:
 def grid(week: Week) -> Grid:
     """The picture of a week."""
     count = len(week.days)
-    heads = tuple(Head(_middle(at, count), day, day == week.today) for at, day in enumerate(week.days))
+    heads = tuple(Head(percent(middle(at, count)), day, day == week.today) for at, day in enumerate(week.days))
     lines = tuple(_line(row, at) for at, row in enumerate(week.rows))
-    return Grid(heads, lines, _percent(Decimal(100) / count - 2 * PAD), HEAD + ROW * len(week.rows) + 4)
+    return Grid(heads, lines, percent(Decimal(100) / count - 2 * PAD), HEAD + ROW * len(week.rows) + 4)
 
 
 def _line(row: Row, at: int) -> Line:
     top = HEAD + ROW * at
     there = row.days[0].there
-    label = row.label if len(row.label) <= MOST_LABEL else f"{row.label[: MOST_LABEL - 1]}\N{HORIZONTAL ELLIPSIS}"
     cells = tuple(_cell(day, number, len(row.days), top + ROW - CELL - 4) for number, day in enumerate(row.days))
-    return Line(label, "" if row.thing_id else f"{_text(there)} {row.unit}", top + TEXT, cells)
+    return Line(cut(row.label, MOST_LABEL), "" if row.thing_id else f"{_text(there)} {row.unit}", top + TEXT, cells)
 
 
 def _cell(day: Day, at: int, count: int, y: int) -> Cell:
     kind = OVER if day.over else ALL if day.free == day.there else SOME if day.free else NONE
-    free = f"{_text(day.free)} of {_text(day.there)} free"
+    free = gettext("%(free)s of %(there)s free") % {"free": _text(day.free), "there": _text(day.there)}
     who = "; ".join(f"{span.who} {span.what} {_text(span.quantity)}" for span in day.spans)
     words = f"{day.day}: {free}{f', {who}' if who else ''}"
     text = f"-{_text(day.over)}" if day.over else _text(day.free)
-    x = _percent(Decimal(100) * at / count + PAD)
-    return Cell(x, _middle(at, count), y, y + 18, text, kind, words)
-
-
-def _middle(at: int, count: int) -> str:
-    return _percent((Decimal(at) + Decimal("0.5")) * 100 / count)
-
-
-def _percent(part: Decimal) -> str:
-    return f"{part:.3f}%"
+    x = percent(Decimal(100) * at / count + PAD)
+    return Cell(x, percent(middle(at, count)), y, y + 18, text, kind, words)
 
 
 def _text(quantity: Decimal) -> str:

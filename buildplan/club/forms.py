@@ -6,6 +6,7 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.club.services import MOST_AMOUNT
 from buildplan.club.statements import Material
@@ -19,7 +20,7 @@ MOST_TOKEN = 200
 class DayForm(forms.Form):
     """Which day."""
 
-    day = DayInput(label="Day")
+    day = DayInput(label=_("Day"))
 
 
 class ProposalForm(forms.Form):
@@ -43,25 +44,25 @@ class BookDayForm(forms.Form):
 class PeriodForm(forms.Form):
     """The days that a statement covers, and whom it is about."""
 
-    first = DayInput(label="From")
-    last = DayInput(label="Through")
-    bench = forms.TypedChoiceField(label="Bench", required=False, coerce=int, empty_value=None)
-    member = forms.TypedChoiceField(label="Member", required=False, coerce=int, empty_value=None)
+    first = DayInput(label=_("From"))
+    last = DayInput(label=_("Through"))
+    bench = forms.TypedChoiceField(label=_("Bench"), required=False, coerce=int, empty_value=None)
+    member = forms.TypedChoiceField(label=_("Member"), required=False, coerce=int, empty_value=None)
 
     def __init__(self, data: Any = None, *, benches: Sequence[tuple[int, str]], members: Sequence[tuple[int, str]], **kwargs: Any) -> None:
         """The benches, and the members who hold one."""
         super().__init__(data, **kwargs)
-        self.fields["bench"].choices = [("", "all"), *((str(pk), name) for pk, name in benches)]  # type: ignore[attr-defined] # a choice field
-        self.fields["member"].choices = [("", "all"), *((str(pk), name) for pk, name in members)]  # type: ignore[attr-defined] # likewise
+        self.fields["bench"].choices = [("", _("all")), *((str(pk), name) for pk, name in benches)]  # type: ignore[attr-defined] # a choice field
+        self.fields["member"].choices = [("", _("all")), *((str(pk), name) for pk, name in members)]  # type: ignore[attr-defined] # likewise
 
 
 class CostForm(forms.Form):
     """What a stock unit of a material costs from a day on."""
 
-    item = forms.TypedChoiceField(label="Material", coerce=int)
-    since = DayInput(label="From this day on")
+    item = forms.TypedChoiceField(label=_("Material"), coerce=int)
+    since = DayInput(label=_("From this day on"))
     amount = forms.DecimalField(
-        label="One stock unit costs",
+        label=_("One stock unit costs"),
         min_value=0,
         max_value=MOST_AMOUNT,
         max_digits=14,
@@ -72,5 +73,8 @@ class CostForm(forms.Form):
     def __init__(self, data: Any = None, *, materials: Sequence[Material], today: date, **kwargs: Any) -> None:
         """The club's materials, each with its unit."""
         super().__init__(data, initial={"since": today, **kwargs.pop("initial", {})}, **kwargs)
-        choices = [(str(one.id), f"{one.code} {one.name}, one {one.unit}") for one in materials]
+        choices = [
+            (str(one.id), _("%(code)s %(name)s, one %(unit)s") % {"code": one.code, "name": one.name, "unit": one.unit})
+            for one in materials
+        ]
         self.fields["item"].choices = choices  # type: ignore[attr-defined] # a choice field

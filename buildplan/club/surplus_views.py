@@ -1,5 +1,6 @@
 """The page of what a bench has and doesn't need."""
 
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -11,6 +12,8 @@ from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
 
+PAGE = 50
+
 
 @require_GET
 @members_only
@@ -18,9 +21,11 @@ def surplus_page(request: MemberRequest) -> HttpResponse:
     """What could be offered of one's own bench, or asked of another; `bench` is its code."""
     benches = list(Bench.objects.select_related("workshop").order_by("name", "pk"))
     bench = bench_asked(request.GET.get("bench", ""), benches, request.member)
+    found = None if bench is None else surplus(bench, as_of=timezone.localdate())
     context = {
         "benches": benches,
-        "found": None if bench is None else surplus(bench, as_of=timezone.localdate()),
+        "found": found,
+        "page": Paginator(found.spares if found else (), PAGE).get_page(request.GET.get("page")),
         "bench": bench,
         "speaks": bench is not None and policy.speaks_for(request.member, bench),
         "may_ask": policy.allowed(request.member, "use_stock"),

@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header, urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildplan.club import queries, services, statements
@@ -27,6 +28,7 @@ from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.common.problems import FieldProblem, Problem
+from inventory.common.undo import undoable
 from inventory.models import Bench, Booking, Item, UnitCost
 from inventory.pool import queries as pool
 from inventory.pool.queries import Promise
@@ -122,7 +124,7 @@ def _act(request: MemberRequest, wanted: date, today: date) -> BookDayForm | Pro
 
 def _take(form: ProposalForm, wanted: date, today: date, request: MemberRequest) -> None:
     done = services.take_proposal(day=wanted, named=form.cleaned_data["proposal"], by=request.member, today=today)
-    messages.success(request, f"Done: {'; '.join(done)}.")
+    messages.success(request, _("Done: %(changes)s.") % {"changes": "; ".join(done)})
 
 
 def _book(form: BookDayForm, wanted: date, today: date, request: MemberRequest) -> None:
@@ -131,14 +133,16 @@ def _book(form: BookDayForm, wanted: date, today: date, request: MemberRequest) 
     said = {"key": given["key"], "wait": given["wait"], "by": request.member, "today": today, "now": timezone.now()}
     made = services.book_day(day=wanted, bench=bench, **said)
     if not made:
-        messages.info(request, f"{bench.name} has booked all that it takes of the pool already.")
-    for waits, told in ((False, "Booked"), (True, "Waiting in line for")):
+        messages.info(request, _("%(bench)s has booked all that it takes of the pool already.") % {"bench": bench.name})
+    for waits, told in ((False, _("Booked: %(things)s.")), (True, _("Waiting in line for: %(things)s."))):
         if things := ", ".join(_named(one) for one in made if one.waiting is waits):
-            messages.success(request, f"{told}: {things}.")
+            messages.success(request, told % {"things": things})
 
 
 def _named(booking: Booking) -> str:
-    return f"{plain(booking.quantity)} {booking.item.unit} of {booking.item.code} for {booking.note}"
+    item = booking.item
+    said = {"quantity": plain(booking.quantity), "unit": item.unit, "item": item.code, "note": booking.note}
+    return _("%(quantity)s %(unit)s of %(item)s for %(note)s") % said
 
 
 def _day(request: MemberRequest, found: GoAhead) -> dict[str, Any]:
@@ -252,14 +256,31 @@ def unit_costs(request: MemberRequest) -> HttpResponse:
 def _set_cost(form: CostForm, request: MemberRequest) -> None:
     given = form.cleaned_data
     item = get_object_or_404(Item, pk=given["item"])
-    services.set_unit_cost(item=item, since=given["since"], amount=given["amount"], by=request.member)
-    messages.success(request, f"One {item.unit} of {item.code} costs {plain(given['amount'])} from {given['since']} on.")
+    before = UnitCost.objects.filter(item=item, since=given["since"]).first()
+    kept = services.set_unit_cost(item=item, since=given["since"], amount=given["amount"], by=request.member)
+    said = _("One %(unit)s of %(item)s costs %(amount)s from %(since)s on.") % {
+        "unit": item.unit,
+        "item": item.code,
+        "amount": plain(given["amount"]),
+        "since": given["since"],
+    }
+    if before is None:
+        undoable(request, said, "remove-unit-cost", kept.pk)
+    else:
+        undoable(request, said, "unit-costs", fields=_as_set(before))
+
+
+def _as_set(cost: UnitCost) -> dict[str, object]:
+    """What the form of a cost sends to set it so."""
+    return {"item": cost.item_id, "since": cost.since, "amount": plain(cost.amount)}
 
 
 @require_POST
 @members_only
 def remove_unit_cost(request: MemberRequest, pk: int) -> HttpResponse:
     """Take back what was said of a cost."""
-    services.remove_unit_cost(cost=get_object_or_404(UnitCost, pk=pk), by=request.member)
-    messages.success(request, "The cost is taken back.")
+    found = get_object_or_404(UnitCost, pk=pk)
+    before = _as_set(found)
+    services.remove_unit_cost(cost=found, by=request.member)
+    undoable(request, _("The cost is taken back."), "unit-costs", fields=before)
     return redirect("unit-costs")

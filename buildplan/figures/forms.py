@@ -5,6 +5,8 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.figures.calculator import Answer, Calculator, Input, InputError, ask
 from buildplan.figures.reading import NO
@@ -44,24 +46,31 @@ def _box(one: Input, texts: Sequence[str]) -> str:
 def _field(one: Input) -> forms.Field:
     """What a blank means is the calculator's to say, so that no field is required here; the browser is told all the same."""
     if one.flag:
-        return forms.BooleanField(label=one.label, help_text=one.help, required=False, widget=forms.CheckboxInput(attrs={"value": "yes"}))
+        return forms.BooleanField(
+            label=gettext(one.label), help_text=_told(one.help), required=False, widget=forms.CheckboxInput(attrs={"value": "yes"})
+        )
     return forms.CharField(label=_label(one), help_text=_help(one), required=False, widget=_widget(one))
 
 
 def _label(one: Input) -> str:
-    return f"{one.label} ({one.unit})" if one.unit else one.label
+    return f"{gettext(one.label)} ({gettext(one.unit)})" if one.unit else gettext(one.label)
 
 
 def _help(one: Input) -> str:
-    example = "" if one.choices else f"such as {one.example}"
-    blank = "" if one.required or "blank" in one.help else "may stay blank"
-    return "; ".join(text for text in (one.help, example, blank) if text)
+    example = "" if one.choices else gettext("such as %(example)s") % {"example": one.example}
+    blank = "" if one.required or "blank" in one.help else gettext("may stay blank")
+    return "; ".join(text for text in (_told(one.help), example, blank) if text)
+
+
+def _told(text: str) -> str:
+    """In the reader's language; a blank stays one, which gettext would not leave."""
+    return gettext(text) if text else ""
 
 
 def _widget(one: Input) -> forms.Widget:
     required = {"required": True} if one.required else {}
     if one.choices:
-        return forms.Select(attrs=required, choices=[("", "choose"), *one.choices.items()])
+        return forms.Select(attrs=required, choices=[("", _("choose")), *((name, gettext(text)) for name, text in one.choices.items())])
     if one.lines:
         return forms.Textarea(attrs={**required, "rows": _LINES, "autocomplete": "off", "spellcheck": "false"})
     return forms.TextInput(attrs={**required, "autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"})

@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from fractions import Fraction
 
+from django.utils.translation import gettext_noop as _
+
 from buildplan.figures.calculator import Calculator, Found, Input, Row, figure, length
 from buildplan.figures.reading import Lines, Measure, OneOf, Whole, flag, moment
 from buildplan.hardware.calc import (
@@ -44,7 +46,7 @@ _BY_HAND = Reason("Spacing is a habit of the trade and no rule: the plans may as
 
 
 def _grip(name: str, label: str, **more: str) -> Input:
-    return Input(name, label, _LENGTH, _LENGTHS, unit="in or mm", **more)  # type: ignore[arg-type] # help alone
+    return Input(name, label, _LENGTH, _LENGTHS, unit=_("in or mm"), **more)  # type: ignore[arg-type] # help alone
 
 
 def _drill(text: str) -> str:
@@ -164,31 +166,38 @@ def _refuse_backwards(spans: Sequence[tuple[date | Fraction, date | Fraction, in
 
 
 _POLICIES = {
-    Policy.UP_HALF.value: "up, half sizes allowed",
-    Policy.NEAREST_HALF.value: "to the nearest half size",
-    Policy.UP_WHOLE.value: "up, whole sizes only",
+    Policy.UP_HALF.value: _("up, half sizes allowed"),
+    Policy.NEAREST_HALF.value: _("to the nearest half size"),
+    Policy.UP_WHOLE.value: _("up, whole sizes only"),
 }
 _STAGES = {
-    "fit_up": "first fit-up of long straight skins",
-    "match_drill": "match drilling",
-    "final": "final fit, and curves",
-    "curing": "while sealant cures",
+    "fit_up": _("first fit-up of long straight skins"),
+    "match_drill": _("match drilling"),
+    "final": _("final fit, and curves"),
+    "curing": _("while sealant cures"),
 }
-_TOOLS = ("pilot", "final", "deburr", "countersink", "dimple", "countersink_or_dimple")
+_TOOLS = {
+    "pilot": _("Pilot"),
+    "final": _("Final"),
+    "deburr": _("Deburr"),
+    "countersink": _("Countersink"),
+    "dimple": _("Dimple"),
+    "countersink_or_dimple": _("Countersink or dimple"),
+}
 
 RIVETS = (
     Calculator(
         name="rivet-code",
-        title="Rivet code",
-        about="What the letters and digits of a solid rivet's code say, and the other code of the same rivet.",
-        inputs=(Input("code", "Code", parse_rivet, "MS20470AD4-6", help="AN470, MS20470, AN426, MS20426 or NAS1097"),),
+        title=_("Rivet code"),
+        about=_("What the letters and digits of a solid rivet's code say, and the other code of the same rivet."),
+        inputs=(Input("code", _("Code"), parse_rivet, "MS20470AD4-6", help=_("AN470, MS20470, AN426, MS20426 or NAS1097")),),
         results={
-            "standard": "Standard",
-            "head": "Head",
-            "alloy": "Alloy",
-            "diameter": "Diameter",
-            "length": "Length",
-            "twin": "Same rivet",
+            "standard": _("Standard"),
+            "head": _("Head"),
+            "alloy": _("Alloy"),
+            "diameter": _("Diameter"),
+            "length": _("Length"),
+            "twin": _("Same rivet"),
         },
         reckon=_rivet_code,
         example={"code": ["MS20470AD4-6"]},
@@ -196,43 +205,45 @@ RIVETS = (
     ),
     Calculator(
         name="rivet-length",
-        title="Rivet length",
-        about="The length for a grip by each way of rounding, and what the driven head and the row should measure.",
+        title=_("Rivet length"),
+        about=_("The length for a grip by each way of rounding, and what the driven head and the row should measure."),
         inputs=(
-            _grip("grip", "Grip", help="all sheets together"),
-            _grip("diameter", "Rivet diameter"),
+            _grip("grip", _("Grip"), help=_("all sheets together")),
+            _grip("diameter", _("Rivet diameter")),
             Input(
                 "policy",
-                "Rounding",
+                _("Rounding"),
                 OneOf(tuple(_POLICIES)),
                 "up_half",
-                help="manuals differ, so it is yours to state",
+                help=_("manuals differ, so it is yours to state"),
                 choices=_POLICIES,
             ),
             Input(
                 "long_grip",
-                "add for a long grip",
+                _("add for a long grip"),
                 flag,
                 "yes",
-                help="1/16 in for each full 2 in of grip over 2 in",
+                help=_("1/16 in for each full 2 in of grip over 2 in"),
                 required=False,
                 flag=True,
             ),
-            Input("call_out", "Call-out of the plans", parse_rivet, "MS20470AD4-6", help="to compare with", required=False),
+            Input("call_out", _("Call-out of the plans"), parse_rivet, "MS20470AD4-6", help=_("to compare with"), required=False),
         ),
         results={
-            "length": "Length",
-            "exact": "Grip + 1.5 D",
-            **{name: text.capitalize() for name, text in _POLICIES.items()},
-            "driven_width": "Driven head, width",
-            "driven_height": "Driven head, height",
-            "driven_width_floor": "Driven head, least width",
-            "driven_height_floor": "Driven head, least height",
-            "edge_distance": "Edge distance, least",
-            "pitch_floor": "Pitch, never under",
-            "pitch_low": "Pitch, seldom under",
-            "pitch_high": "Pitch, seldom over",
-            "countersunk_sheet": "Thinnest sheet to countersink",
+            "length": _("Length"),
+            "exact": _("Grip + 1.5 D"),
+            "up_half": _("Up, half sizes allowed"),
+            "nearest_half": _("To the nearest half size"),
+            "up_whole": _("Up, whole sizes only"),
+            "driven_width": _("Driven head, width"),
+            "driven_height": _("Driven head, height"),
+            "driven_width_floor": _("Driven head, least width"),
+            "driven_height_floor": _("Driven head, least height"),
+            "edge_distance": _("Edge distance, least"),
+            "pitch_floor": _("Pitch, never under"),
+            "pitch_low": _("Pitch, seldom under"),
+            "pitch_high": _("Pitch, seldom over"),
+            "countersunk_sheet": _("Thinnest sheet to countersink"),
         },
         reckon=_rivet_length,
         example={"grip": ["0.064"], "diameter": ["1/8"], "policy": ["up_half"], "call_out": ["MS20470AD4-4"]},
@@ -240,79 +251,85 @@ RIVETS = (
     ),
     Calculator(
         name="drill",
-        title="Drill size",
-        about="A drill's name in inches and millimetres.",
-        inputs=(Input("name", "Drill", _drill, "#30, F or 3/32", help="a number of 1 to 80, a letter, or 64ths of an inch"),),
-        results={"size": "Size"},
+        title=_("Drill size"),
+        about=_("A drill's name in inches and millimetres."),
+        inputs=(Input("name", _("Drill"), _drill, "#30, F or 3/32", help=_("a number of 1 to 80, a letter, or 64ths of an inch")),),
+        results={"size": _("Size")},
         reckon=_drill_figure,
         example={"name": ["#30"]},
         cautions=(_HOLES,),
     ),
     Calculator(
         name="drill-fit",
-        title="Drill for a rivet",
-        about="Whether a drill's hole lies within the limits for a rivet, and why.",
+        title=_("Drill for a rivet"),
+        about=_("Whether a drill's hole lies within the limits for a rivet, and why."),
         inputs=(
-            Input("name", "Drill", _drill, "#30, F or 3/32", help="a number of 1 to 80, a letter, or 64ths of an inch"),
-            _grip("rivet_diameter", "Rivet diameter"),
+            Input("name", _("Drill"), _drill, "#30, F or 3/32", help=_("a number of 1 to 80, a letter, or 64ths of an inch")),
+            _grip("rivet_diameter", _("Rivet diameter")),
         ),
-        results={"fits": "Fits", "drill": "Drill", "least": "Smallest hole", "most": "Largest hole", "usual": "Usual drill"},
+        results={"fits": _("Fits"), "drill": _("Drill"), "least": _("Smallest hole"), "most": _("Largest hole"), "usual": _("Usual drill")},
         reckon=_drill_fit,
         example={"name": ["#40"], "rivet_diameter": ["3/32"]},
         cautions=(_HOLES,),
     ),
     Calculator(
         name="rivet-tools",
-        title="Tools for a rivet",
-        about="What to lay out for a rivet, in the order used: drills, deburring, and countersink or dimple for a flush head.",
+        title=_("Tools for a rivet"),
+        about=_("What to lay out for a rivet, in the order used: drills, deburring, and countersink or dimple for a flush head."),
         inputs=(
-            Input("code", "Rivet", parse_rivet, "MS20426AD3-3.5"),
+            Input("code", _("Rivet"), parse_rivet, "MS20426AD3-3.5"),
             Input(
                 "sheet",
-                "Outer sheet's thickness",
+                _("Outer sheet's thickness"),
                 _LENGTH,
                 ".032 or 0.8 mm",
-                help="decides between countersink and dimple",
-                unit="in or mm",
+                help=_("decides between countersink and dimple"),
+                unit=_("in or mm"),
                 required=False,
             ),
         ),
-        results={use: use.replace("_", " ").capitalize() for use in _TOOLS},
+        results=_TOOLS,
         reckon=_rivet_tools,
         example={"code": ["MS20426AD3-3.5"], "sheet": [".032"]},
         cautions=(_HOLES,),
     ),
     Calculator(
         name="clecos",
-        title="Clecos for a row",
-        about="How many temporary fasteners a row takes, by a spacing of your own or by the stage of work.",
+        title=_("Clecos for a row"),
+        about=_("How many temporary fasteners a row takes, by a spacing of your own or by the stage of work."),
         inputs=(
-            Input("holes", "Holes in the row", Whole(_MOST_HOLES), "42"),
-            Input("every", "One in every", Whole(_MOST_HOLES), "3", help="holes; or choose a stage", required=False),
-            Input("stage", "Stage", OneOf(tuple(_STAGES)), "fit_up", required=False, choices=_STAGES),
+            Input("holes", _("Holes in the row"), Whole(_MOST_HOLES), "42"),
+            Input("every", _("One in every"), Whole(_MOST_HOLES), "3", help=_("holes; or choose a stage"), required=False),
+            Input("stage", _("Stage"), OneOf(tuple(_STAGES)), "fit_up", required=False, choices=_STAGES),
             Input(
-                "diameter", "Hole's rivet diameter", _LENGTH, "1/8 or 3.2 mm", help="for the usual colour", unit="in or mm", required=False
+                "diameter",
+                _("Hole's rivet diameter"),
+                _LENGTH,
+                "1/8 or 3.2 mm",
+                help=_("for the usual colour"),
+                unit=_("in or mm"),
+                required=False,
             ),
         ),
-        results={"clecos": "Clecos", "every": "One in every", "colour": "Usual colour"},
+        results={"clecos": _("Clecos"), "every": _("One in every"), "colour": _("Usual colour")},
         reckon=_clecos,
         example={"holes": ["42"], "stage": ["fit_up"], "diameter": ["1/8"]},
         cautions=(_BY_HAND,),
     ),
     Calculator(
         name="pin-peak",
-        title="Pin peak",
-        about="The most clecos held at once, and when. They come back, so that it is the peak that you need and not the sum.",
+        title=_("Pin peak"),
+        about=_("The most clecos held at once, and when. They come back, so that it is the peak that you need and not the sum."),
         inputs=(
             Input(
                 "span",
-                "Held",
+                _("Held"),
                 Lines((moment, moment, Whole())),
                 "2027-03-01,2027-03-04,40",
-                help="start, end, count: one a line, days or plain numbers; the end itself is free again",
+                help=_("start, end, count: one a line, days or plain numbers; the end itself is free again"),
             ),
         ),
-        results={"peak": "Peak", "when": "First held"},
+        results={"peak": _("Peak"), "when": _("First held")},
         reckon=_pin_peak,
         example={"span": ["2027-03-01,2027-03-04,40", "2027-03-03,2027-03-06,25"]},
         cautions=(Reason("A sealed assembly holds its clecos for a day or more.", PRACTICE),),

@@ -5,6 +5,8 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
+from django.utils.translation import gettext_noop as _
+
 from buildplan.figures.calculator import Calculator, Found, Input, figure
 from buildplan.figures.reading import Lines, Measure, Temperature, Whole, day, number, stated
 from inventory.common.reasons import ARITHMETIC, Reason
@@ -57,52 +59,62 @@ def _mean_temperature(*, span: Sequence[tuple[Fraction, Fraction]], dh_over_r: F
 STORES = (
     Calculator(
         name="weigh-count",
-        title="Count by weight",
-        about="How many pieces a heap is, from a weighed sample of the same pieces, and how sure that is.",
+        title=_("Count by weight"),
+        about=_("How many pieces a heap is, from a weighed sample of the same pieces, and how sure that is."),
         inputs=(
-            Input("total", "Heap with its container", _GRAMS, "68.5", unit="g"),
-            Input("tare", "Empty container", _GRAMS, "12", help="blank where the scale is set to zero with it", unit="g", required=False),
-            Input("sample_n", "Pieces in the sample", Whole(), "25"),
-            Input("sample_mass", "Sample without a container", _GRAMS, "7", unit="g"),
-            Input("division", "Scale's division", _GRAMS, "0.1", help="the smallest step it shows", unit="g"),
+            Input("total", _("Heap with its container"), _GRAMS, "68.5", unit="g"),
+            Input(
+                "tare", _("Empty container"), _GRAMS, "12", help=_("blank where the scale is set to zero with it"), unit="g", required=False
+            ),
+            Input("sample_n", _("Pieces in the sample"), Whole(), "25"),
+            Input("sample_mass", _("Sample without a container"), _GRAMS, "7", unit="g"),
+            Input("division", _("Scale's division"), _GRAMS, "0.1", help=_("the smallest step it shows"), unit="g"),
         ),
-        results={"count": "Pieces", "plus_minus": "May be off by", "sample": "Larger sample"},
+        results={"count": _("Pieces"), "plus_minus": _("May be off by"), "sample": _("Larger sample")},
         reckon=_weigh,
         example={"total": ["68.5"], "tare": ["12"], "sample_n": ["25"], "sample_mass": ["7"], "division": ["0.1"]},
         cautions=(Reason("Half a length step is about 12 % of a small rivet: a mixed bag counts wrong.", "computed from the sizes"),),
     ),
     Calculator(
         name="last-usable-day",
-        title="Last usable day",
-        about="The earliest of what ends a lot's life: the printed day, the life from its making, the life once opened.",
+        title=_("Last usable day"),
+        about=_("The earliest of what ends a lot's life: the printed day, the life from its making, the life once opened."),
         inputs=(
-            Input("made", "Made", stated, "2024-02, 2Q24 or 2024-02-14", required=False),
-            Input("life_months", "Life in months", Whole(1200), "9", required=False),
-            Input("expires", "Expires, as printed", stated, "2027-03, 2Q27 or 2027-03-14", required=False),
-            Input("opened", "Opened on", day, "2027-03-01", required=False),
-            Input("open_life_days", "Life once opened, in days", Whole(36600), "30", required=False),
+            Input("made", _("Made"), stated, "2024-02, 2Q24 or 2024-02-14", required=False),
+            Input("life_months", _("Life in months"), Whole(1200), "9", required=False),
+            Input("expires", _("Expires, as printed"), stated, "2027-03, 2Q27 or 2027-03-14", required=False),
+            Input("opened", _("Opened on"), day, "2027-03-01", required=False),
+            Input("open_life_days", _("Life once opened, in days"), Whole(36600), "30", required=False),
         ),
-        results={"last_usable_day": "Last usable day"},
+        results={"last_usable_day": _("Last usable day")},
         reckon=_last_day,
         example={"made": ["2024-02"], "life_months": ["9"], "expires": ["2025-01"]},
         cautions=(_LABEL,),
     ),
     Calculator(
         name="mean-kinetic-temperature",
-        title="Mean kinetic temperature",
-        about="The one temperature that would have aged goods as the warm and cool hours did.",
+        title=_("Mean kinetic temperature"),
+        about=_("The one temperature that would have aged goods as the warm and cool hours did."),
         inputs=(
             Input(
                 "span",
-                "Hours and temperatures",
+                _("Hours and temperatures"),
                 Lines((_HOURS, Temperature("C", bare=True))),
                 "12,20",
-                help="hours, degrees Celsius (or 68 F): one a line",
+                help=_("hours, degrees Celsius (or 68 F): one a line"),
                 arguments=("spans",),
             ),
-            Input("dh_over_r", "dH/R in kelvin", number, "10000", help="blank is 10,000 K (USP 29 chapter 1160)", unit="K", required=False),
+            Input(
+                "dh_over_r",
+                _("dH/R in kelvin"),
+                number,
+                "10000",
+                help=_("blank is 10,000 K (USP 29 chapter 1160)"),
+                unit="K",
+                required=False,
+            ),
         ),
-        results={"mean": "Mean kinetic temperature"},
+        results={"mean": _("Mean kinetic temperature")},
         reckon=_mean_temperature,
         example={"span": ["2,20", "4,2", "1,25"]},
         cautions=(_ADVICE, _LABEL),

@@ -2,6 +2,8 @@
 
 from fractions import Fraction
 
+from django.utils.translation import gettext_noop as _
+
 from buildplan.figures.calculator import Calculator, Found, Input, figure
 from buildplan.figures.reading import Measure, OneOf
 from buildplan.hardware.published import THREADS, bolt_torque, rivets_per_inch
@@ -27,27 +29,27 @@ def _bolt_torque(*, thread: str) -> Found:
 TABLES = (
     Calculator(
         name="rivets-per-inch",
-        title="Rivets per inch",
-        about="How many AD rivets an inch of 2024-T3 clad sheet takes at a joint, as printed.",
+        title=_("Rivets per inch"),
+        about=_("How many AD rivets an inch of 2024-T3 clad sheet takes at a joint, as printed."),
         inputs=(
-            Input("thickness", "Sheet thickness", _LENGTH, ".040", unit="in or mm", help="0.020, 0.040 or 0.064 in"),
-            Input("diameter", "Rivet diameter", _LENGTH, "1/8", unit="in or mm"),
+            Input("thickness", _("Sheet thickness"), _LENGTH, ".040", unit=_("in or mm"), help=_("0.020, 0.040 or 0.064 in")),
+            Input("diameter", _("Rivet diameter"), _LENGTH, "1/8", unit=_("in or mm")),
         ),
-        results={"per_inch": "Rivets per inch"},
+        results={"per_inch": _("Rivets per inch")},
         reckon=_rivets_per_inch,
         example={"thickness": [".040"], "diameter": ["1/8"]},
         cautions=(_PLANS, _ROWS),
     ),
     Calculator(
         name="bolt-torque",
-        title="Bolt torque",
-        about="Inch-pounds for a fine-threaded bolt on a tension nut and on a shear nut, as printed.",
-        inputs=(Input("thread", "Thread", OneOf(THREADS), "1/4-28", choices={thread: thread for thread in THREADS}),),
+        title=_("Bolt torque"),
+        about=_("Inch-pounds for a fine-threaded bolt on a tension nut and on a shear nut, as printed."),
+        inputs=(Input("thread", _("Thread"), OneOf(THREADS), "1/4-28", choices={thread: thread for thread in THREADS}),),
         results={
-            "tension_least": "Tension nut, least",
-            "tension_most": "Tension nut, most",
-            "shear_least": "Shear nut, least",
-            "shear_most": "Shear nut, most",
+            "tension_least": _("Tension nut, least"),
+            "tension_most": _("Tension nut, most"),
+            "shear_least": _("Shear nut, least"),
+            "shear_most": _("Shear nut, most"),
         },
         reckon=_bolt_torque,
         example={"thread": ["1/4-28"]},

@@ -13,7 +13,7 @@ from buildplan.plan.models import Project, Step
 from buildplan.sealday.models import SealDay
 from inventory.common.fields import plain
 from inventory.common.filters import day
-from inventory.models import Bag, Crate, Holding, Identifier, Item, Lot, Member, Place, Thing
+from inventory.models import Bag, Crate, Holding, Identifier, Item, Lot, Member, PackingLine, Place, Thing
 from inventory.stock.models import End, State
 from inventory.stock.queries import life_of
 
@@ -29,7 +29,7 @@ class Kind:
     """One kind. `rows` are all of it; `codes` are looked through as they are, `names` whatever their accents.
 
     `same` are the columns of which one is the whole text where a hit is exact; `near` those in which near misses are looked for.
-    `lies` says where each of some rows lies, in one query; `hit` tells of a row.
+    `lies` says where each of some rows lies, in at most two queries; `hit` tells of a row.
     """
 
     name: str
@@ -52,7 +52,17 @@ def _items() -> Rows:
 
 
 def _lies_item(ids: Sequence[int]) -> Lies:
-    return _lies(Holding.objects.filter(lot__item__in=ids), "lot__item_id")
+    """On the shelves, and in bags of crates that are here and aren't counted yet. Two queries."""
+    found = {pk: list(lies) for pk, lies in _lies(Holding.objects.filter(lot__item__in=ids), "lot__item_id").items()}
+    here = PackingLine.objects.filter(item__in=ids, open_quantity__gt=0, crate__arrived_on__isnull=False, crate__closed_on__isnull=True)
+    for line in here.select_related("crate", "bag__place").order_by("crate__code", "bag__path", "number"):
+        found.setdefault(line.item_id, []).append((_not_counted(line), line.open_quantity))
+    return found
+
+
+def _not_counted(line: PackingLine) -> str:
+    bag = f"bag {line.bag.path} of {line.crate.code}" if line.bag else f"crate {line.crate.code}, in no bag"
+    return f"{bag} in {line.bag.place.path}, not counted yet" if line.bag and line.bag.place else f"{bag}, not counted yet"
 
 
 def _item(row: Item, lies: Lies) -> Hit:
@@ -252,7 +262,7 @@ KINDS: tuple[Kind, ...] = (
         _by_text,
     ),
     Kind("lot", _lots, ("code",), (), ("code",), ("code",), ("-here", "code", "expires_on"), _lot, _lies_lot, _by_text),
-    Kind("bag", _bags, ("whole",), (), ("whole",), ("whole",), ("crate__code", "path"), _bag),
+    Kind("bag", _bags, ("whole",), (), ("whole", "path"), ("whole",), ("crate__code", "path"), _bag),
     Kind("crate", _crates, ("order_code",), ("code", "sender__name"), ("code", "order_code"), ("code",), ("code",), _crate),
     Kind("place", _places, (), ("path",), ("path", "name"), ("path", "name"), ("path",), _place, None, _shelf),
     Kind("step", _steps, (), ("whole", "title"), ("code", "whole", "title"), ("code", "title"), ("project__code", "position"), _step),

@@ -6,6 +6,8 @@ The sources are those of the traces themselves, so that a page and its "Why" can
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_noop as _
+
 from buildplan.club.calc import RULE as SHARED_OUT
 from buildplan.club.words import NEAREST, PLAN
 from buildplan.hardware.published import SPACING_SOURCE
@@ -45,79 +47,87 @@ class Chapter:
 
 CHAPTERS: tuple[Chapter, ...] = (
     Chapter(
-        "Who",
+        _("Who"),
         (
-            Word("Workshop", "One garage, or one club. Everything belongs to exactly one, and no other sees it."),
-            Word("Member", "A person in a workshop."),
-            Word("Role", "What a member may do: owner, storekeeper, builder, inspector or reader. The page Roles lists it."),
-            Word("Bench", "One builder's own stock inside a workshop. A shared bench is the club's pool."),
+            Word(_("Workshop"), _("One garage, or one club. Everything belongs to exactly one, and no other sees it.")),
+            Word(_("Member"), _("A person in a workshop.")),
+            Word(_("Role"), _("What a member may do: owner, storekeeper, builder, inspector or reader. The page Roles lists it.")),
+            Word(_("Bench"), _("One builder's own stock inside a workshop. A shared bench is the club's pool.")),
         ),
     ),
     Chapter(
-        "Things and where they are",
+        _("Things and where they are"),
         (
-            Word("Item", "A kind of thing, such as a rivet of one size or a sealant. It is counted in one stock unit."),
-            Word("Identifier", "A code that means an item. One item may have several: AN470AD4-6 and MS20470AD4-6 are one rivet."),
-            Word("Lot", "A quantity of one item with one history: when it was made, opened, when it expires, and whether it may be used."),
-            Word("Place", "Where a lot lies. Places nest: a hangar has racks, a rack has drawers."),
+            Word(_("Item"), _("A kind of thing, such as a rivet of one size or a sealant. It is counted in one stock unit.")),
+            Word(_("Identifier"), _("A code that means an item. One item may have several: AN470AD4-6 and MS20470AD4-6 are one rivet.")),
             Word(
-                "Movement",
-                "One line of the ledger: so much of a lot from here to there, by whom, when. It is never changed, only reversed.",
+                _("Lot"),
+                _("A quantity of one item with one history: when it was made, opened, when it expires, and whether it may be used."),
             ),
-            Word("Holding", "What a place holds of a lot now: the sum of its movements."),
-            Word("Set-aside", "A part of a lot that is held for one step. Other steps can't count on it."),
-            Word("Label", "What is printed for a bag, a lot or a place, with a code to scan."),
-        ),
-    ),
-    Chapter(
-        "What was sent",
-        (
-            Word("Crate", "What a sender sends at once."),
-            Word("Bag", "A part of a crate. A bag may hold bags."),
-            Word("Packing line", "One line of the sender's list: what should be in a bag, and how much."),
-            Word("Tally", "The count of a bag against its packing lines: found, short, over, damaged or a mystery."),
-            Word("Claim clock", "The days left to tell a sender what is missing or broken."),
-        ),
-    ),
-    Chapter(
-        "What is built",
-        (
-            Word("Project", "One aeroplane."),
-            Word("Section", "A chapter of its plans."),
-            Word("Step", "One instruction of the plans. It may have to wait until other steps are done."),
-            Word("Call-out", "What a step needs of an item."),
-            Word("Rivet row", "A line of holes in a step: which rivet, how many holes, how thick the metal, how far apart the clecos."),
-            Word("Seam", "A sealed joint in a step: its shape, its length, its sealant."),
-            Word("Pin peak", "The most clecos of one size that are held at once."),
-            Word("Seal day", "A planned day of sealing: its steps, its batches, its people and the lots to mix."),
-            Word("Batch", "What is mixed at once: base and accelerator in the product's own ratio."),
-            Word("Blank", "Sheet stock to cut."),
-            Word("Piece", "What a step needs from a blank."),
-        ),
-    ),
-    Chapter(
-        "What is asked",
-        (
-            Word("Demand", "All that the steps still to do need, with the day of each."),
-            Word("Netting", f"Setting needs against lots: {RULE}."),
-            Word("Short", "What is needed and neither here nor on its way in time."),
+            Word(_("Place"), _("Where a lot lies. Places nest: a hangar has racks, a rack has drawers.")),
             Word(
-                "Order by",
-                "The last day on which an order still comes in time: the first day short, less lead time and receiving allowance.",
+                _("Movement"),
+                _("One line of the ledger: so much of a lot from here to there, by whom, when. It is never changed, only reversed."),
             ),
-            Word("Last usable day", "The day on which a lot's life ends, by the first of the limits that are known."),
-            Word("Unknown life", "A lot that ages and whose end nobody can tell. It counts for nothing until its dates are read."),
-            Word("Trace", "The reasons behind a figure: what went in, which rule, whose rule, and how it was rounded. Pages call it Why."),
+            Word(_("Holding"), _("What a place holds of a lot now: the sum of its movements.")),
+            Word(_("Set-aside"), _("A part of a lot that is held for one step. Other steps can't count on it.")),
+            Word(_("Label"), _("What is printed for a bag, a lot or a place, with a code to scan.")),
         ),
     ),
     Chapter(
-        "What is shared and bought",
+        _("What was sent"),
         (
-            Word("Loan", "A thing of the pool that somebody has now."),
-            Word("Booking", "A thing of the pool that is promised for days to come."),
-            Word("Offer", "What a seller asks for an item."),
-            Word("Basket", "The offers that were chosen."),
-            Word("Order", "What was ordered. It is a crate on its way until it arrives."),
+            Word(_("Crate"), _("What a sender sends at once.")),
+            Word(_("Bag"), _("A part of a crate. A bag may hold bags.")),
+            Word(_("Packing line"), _("One line of the sender's list: what should be in a bag, and how much.")),
+            Word(_("Tally"), _("The count of a bag against its packing lines: found, short, over, damaged or a mystery.")),
+            Word(_("Claim clock"), _("The days left to tell a sender what is missing or broken.")),
+        ),
+    ),
+    Chapter(
+        _("What is built"),
+        (
+            Word(_("Project"), _("One aeroplane.")),
+            Word(_("Section"), _("A chapter of its plans.")),
+            Word(_("Step"), _("One instruction of the plans. It may have to wait until other steps are done.")),
+            Word(_("Call-out"), _("What a step needs of an item.")),
+            Word(
+                _("Rivet row"), _("A line of holes in a step: which rivet, how many holes, how thick the metal, how far apart the clecos.")
+            ),
+            Word(_("Seam"), _("A sealed joint in a step: its shape, its length, its sealant.")),
+            Word(_("Pin peak"), _("The most clecos of one size that are held at once.")),
+            Word(_("Seal day"), _("A planned day of sealing: its steps, its batches, its people and the lots to mix.")),
+            Word(_("Batch"), _("What is mixed at once: base and accelerator in the product's own ratio.")),
+            Word(_("Blank"), _("Sheet stock to cut.")),
+            Word(_("Piece"), _("What a step needs from a blank.")),
+        ),
+    ),
+    Chapter(
+        _("What is asked"),
+        (
+            Word(_("Demand"), _("All that the steps still to do need, with the day of each.")),
+            Word(_("Netting"), _("Setting needs against lots: needs in time order, first expired first out.")),
+            Word(_("Short"), _("What is needed and neither here nor on its way in time.")),
+            Word(
+                _("Order by"),
+                _("The last day on which an order still comes in time: the first day short, less lead time and receiving allowance."),
+            ),
+            Word(_("Last usable day"), _("The day on which a lot's life ends, by the first of the limits that are known.")),
+            Word(_("Unknown life"), _("A lot that ages and whose end nobody can tell. It counts for nothing until its dates are read.")),
+            Word(
+                _("Trace"),
+                _("The reasons behind a figure: what went in, which rule, whose rule, and how it was rounded. Pages call it Why."),
+            ),
+        ),
+    ),
+    Chapter(
+        _("What is shared and bought"),
+        (
+            Word(_("Loan"), _("A thing of the pool that somebody has now.")),
+            Word(_("Booking"), _("A thing of the pool that is promised for days to come.")),
+            Word(_("Offer"), _("What a seller asks for an item.")),
+            Word(_("Basket"), _("The offers that were chosen.")),
+            Word(_("Order"), _("What was ordered. It is a crate on its way until it arrives.")),
         ),
     ),
 )
@@ -174,6 +184,14 @@ WORKED_OUT: Mapping[str, tuple[Reason, ...]] = {
         _HELD,
         Reason("A step holds its clecos on its day, or through the day of the step that frees them.", PLAN),
         Reason("Lacking on a day = held - there. The figures are those of the order sheet.", ARITHMETIC),
+    ),
+    "stock-by-week": (
+        Reason(
+            "Left at a week's end = at first + due - what can't serve any more - what steps take. What they don't get is missing.",
+            ARITHMETIC,
+        ),
+        Reason("Who gets what is decided as on the order sheet, so all that is missing adds up to its short.", RULE),
+        Reason("What is set aside for a step that won't take it isn't counted, nor what another bench has.", RULE),
     ),
     "seal-day": (
         Reason("Grams to mix = the seams of the day's steps, less what is mixed for them already.", ARITHMETIC),

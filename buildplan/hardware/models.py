@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models.functions import Upper
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from buildplan.plan.models import Step
@@ -53,10 +54,10 @@ class RivetRow(models.Model):
 class Stage(models.TextChoices):
     """Stages of work that want their clecos more or less close; `clecos.cleco_every` has the usual spacing of each."""
 
-    FIT_UP = "fit_up", "first fit-up"
-    MATCH_DRILL = "match_drill", "match drilling"
-    FINAL = "final", "final fit, and curves"
-    CURING = "curing", "while sealant cures"
+    FIT_UP = "fit_up", _("first fit-up")
+    MATCH_DRILL = "match_drill", _("match drilling")
+    FINAL = "final", _("final fit, and curves")
+    CURING = "curing", _("while sealant cures")
 
 
 class ClecoSpacing(models.Model):

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from buildplan.hardware import services
@@ -14,11 +15,14 @@ from buildplan.plan.views import get_step
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import as_it_stands, undoable
 from inventory.models import Workshop
 from inventory.workshop import policy
 from inventory.workshop import services as workshops
 from inventory.workshop.access import members_only
+from inventory.workshop.forms import language_choices, style_choices
 from inventory.workshop.models import RivetRounding
+from inventory.workshop.reading import zone_of
 from inventory.workshop.request import MemberRequest
 
 DEFAULT_DAYS = Workshop._meta.get_field("receiving_days").default  # noqa: SLF001 - Django's documented API
@@ -59,8 +63,16 @@ def _page(request: MemberRequest, form: SettingsForm, loss: LossForm, spacings: 
         "default_days": DEFAULT_DAYS,
         "default_rounding": RivetRounding.UP_HALF,
         "may_manage": policy.allowed(request.member, "manage"),
+        "shown": _shown(request.workshop),
     }
     return render(request, "hardware/settings.html", context, status=UNREADABLE if form.errors or loss.errors else None)
+
+
+def _shown(workshop: Workshop) -> dict[str, str]:
+    """The workshop's choices of how pages look, in words."""
+    found = {name: dict(choices)[getattr(workshop, name)] for name, choices in style_choices().items()}
+    language = dict(language_choices()).get(workshop.language) or _("as each reader's browser asks")
+    return {**found, "zone": str(zone_of(workshop)), "language": language}
 
 
 def _save(form: SettingsForm, spacings: tuple[Spacing, ...], request: MemberRequest) -> None:
@@ -69,13 +81,17 @@ def _save(form: SettingsForm, spacings: tuple[Spacing, ...], request: MemberRequ
     workshops.set_rivet_rounding(workshop=workshop, rounding=given["rivet_rounding"], by=by)
     for spacing in spacings:
         services.set_cleco_spacing(workshop=workshop, stage=spacing.stage, every=form.given(spacing), by=by)
-    messages.success(request, "The settings are saved.")
+    messages.success(request, _("The settings are saved."))
 
 
 def _save_loss(form: LossForm, request: MemberRequest) -> None:
     given = form.cleaned_data
     kept = services.set_rivet_loss(workshop=request.workshop, diameter=given["diameter"], percent=given["percent"], by=request.member)
-    messages.success(request, f"Rivets of {kept.diameter} in: {plain(kept.percent)} % more than there are holes.")
+    messages.success(
+        request,
+        _("Rivets of %(diameter)s in: %(percent)s %% more than there are holes.")
+        % {"diameter": kept.diameter, "percent": plain(kept.percent)},
+    )
 
 
 @require_POST
@@ -84,7 +100,7 @@ def remove_loss(request: MemberRequest, pk: int) -> HttpResponse:
     """No loss is added for a size any more."""
     found = get_object_or_404(RivetLoss, pk=pk)
     services.remove_rivet_loss(loss=found, by=request.member)
-    messages.success(request, f"Rivets of {found.diameter} in: no loss is added any more.")
+    messages.success(request, _("Rivets of %(diameter)s in: no loss is added any more.") % {"diameter": found.diameter})
     return redirect("settings")
 
 
@@ -103,9 +119,12 @@ def add_row(request: MemberRequest, project: str, step: str) -> HttpResponse:
 def row(request: MemberRequest, pk: int) -> HttpResponse:
     """Change a rivet row."""
     found = _get_row(pk)
+    return _row_page(request, found.step, found, _said(found), ())
+
+
+def _said(row: RivetRow) -> dict[str, object]:
     names = ("code", "holes", "grip", "cleco_every", "clecos_until")
-    said = {"rivet": found.rivet.code, **{name: getattr(found, name) for name in names}}
-    return _row_page(request, found.step, found, said, ())
+    return {"rivet": row.rivet.code, **{name: getattr(row, name) for name in names}}
 
 
 @require_POST
@@ -113,9 +132,11 @@ def row(request: MemberRequest, pk: int) -> HttpResponse:
 def remove_row(request: MemberRequest, pk: int) -> HttpResponse:
     """Take a rivet row out of its step."""
     found = _get_row(pk)
+    step = found.step
+    before = as_it_stands(RowForm(None, workshop=request.workshop, step=step, initial=_said(found)))
     services.remove_row(row=found, by=request.member)
-    messages.success(request, f"Row {found.code} is removed.")
-    return redirect("step", found.step.project.code, found.step.code)
+    undoable(request, _("Row %(found)s is removed.") % {"found": found.code}, "add-row", step.project.code, step.code, fields=before)
+    return redirect("step", step.project.code, step.code)
 
 
 def _get_row(pk: int) -> RivetRow:
@@ -137,7 +158,11 @@ def _row_page(
 
 
 def _save_row(form: RowForm, step: Step, row: RivetRow | None, request: MemberRequest) -> None:
+    before = None if row is None else as_it_stands(RowForm(None, workshop=request.workshop, step=step, initial=_said(row)))
     kept = services.save_row(step=step, row=row, **form.cleaned_data, by=request.member)
-    messages.success(request, f"Row {kept.code} is saved.")
+    if before is None:
+        undoable(request, _("Row %(kept)s is saved.") % {"kept": kept.code}, "remove-row", kept.pk)
+    else:
+        undoable(request, _("Row %(kept)s is saved.") % {"kept": kept.code}, "row", kept.pk, fields=before)
     if question := length_question(kept, request.workshop.rivet_rounding):
-        messages.warning(request, f"Question of row {kept.code}: {question}")
+        messages.warning(request, _("Question of row %(kept)s: %(question)s") % {"kept": kept.code, "question": question})

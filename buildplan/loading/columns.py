@@ -41,6 +41,13 @@ COLUMNS: Mapping[str, Columns] = {
     "needs": Columns.of("STEP ITEM QUANTITY unit"),
     "rows": Columns.of("STEP ROW RIVET HOLES grip cleco_every clecos_until"),
     "seams": Columns.of("STEP SEAM SEALANT SHAPE length unit leg_a leg_b thickness size_unit count grams_each loss_percent"),
+    "blanks": Columns.of("BLANK FORM unit length width thickness grain kerf end_trim"),
+    "pieces": Columns.of("STEP PIECE BLANK count per_blank cut length width unit allowance grain hand item"),
+}
+
+# Read by the command alone; what stands behind `struck` is written for people, and passed over.
+FURTHER: Mapping[str, Columns] = {
+    "log": Columns.of("entry DAY step TEXT person hours struck project section lots seen_by photos written_by"),
 }
 
 
@@ -64,7 +71,7 @@ class Header:
 
 def read_header(name: str, source: Source, problems: Problems) -> Header:
     """Row 1 of `source`, its faults noted in `problems`. Raises `Unreadable` where it is no header at all."""
-    titles, columns = _titles(source), COLUMNS[name]
+    titles, columns = _titles(source), COLUMNS.get(name) or FURTHER[name]
     positions = {title: titles.index(title) for title in columns.names if title in titles}
     if not positions:
         raise Unreadable(f"no header: row 1 must name the columns, at least {', '.join(columns.required)}", 1)

@@ -13,6 +13,9 @@ from django.utils import timezone
 from django_scopes import scope
 
 from buildplan.loading.demo_club import make_club
+from buildplan.loading.demo_cutting import make_cutting
+from buildplan.loading.demo_fitting import make_fitting
+from buildplan.loading.demo_log import make_log
 from buildplan.loading.models import LoadedFile
 from buildplan.loading.services import Request, load
 from buildplan.loading.targets import Named
@@ -86,21 +89,34 @@ def ensure_demo(folder: Path, *, password: str, today: date) -> Demo:
         return Demo(workshop, _loaded_on(workshop), fresh=False)
     if others := ", ".join(Workshop.objects.order_by("code").values_list("code", flat=True)):
         raise NotTheDemo(f"this database holds work of your own ({others}): give the demo a file of its own with DATABASE_URL")
-    for request in _requests(folder, today):
-        outcome = load(request, today=today)
-        if outcome.errors:
-            raise Problem("\n".join(outcome.errors))
+    load_files(folder, code=CODE, today=today)
     workshop = Workshop.objects.get(code=CODE)
     _name(workshop)
     with scope(workshop=workshop):
         keeper, _ = set_member(email=KEEPER, workshop=workshop, name="Demo keeper", role="owner", by=hand(workshop))
-        _send(Crate.objects.get(code=CRATE), keeper, today)
-        _label(keeper)
-        _store(keeper, today)
-        _seal(keeper, today)
+        furnish(keeper, today)
         make_club(workshop=workshop, keeper=keeper, password=password, today=today)
+        make_fitting(today=today)
+        make_cutting(folder, today=today)
+        make_log(today=today)
     set_password(user=User.objects.get(email=KEEPER), password=password)
     return Demo(workshop, today, fresh=True)
+
+
+def load_files(folder: Path, *, code: str, today: date, by: Member | None = None) -> None:
+    """Load the files of the scenario into the workshop of a code, which the first of them makes where it is not there."""
+    for request in _requests(folder, today, code):
+        outcome = load(request, today=today, by=by)
+        if outcome.errors:
+            raise Problem("\n".join(outcome.errors))
+
+
+def furnish(by: Member, today: date) -> None:
+    """What no file says, and no further people are needed for: it is there in the demo and in the example alike."""
+    _send(Crate.objects.get(code=CRATE), by, today)
+    _label(by)
+    _store(by, today)
+    _seal(by, today)
 
 
 def _send(crate: Crate, by: Member, today: date) -> None:
@@ -162,18 +178,18 @@ def _name(workshop: Workshop) -> None:
     workshop.save(update_fields=["name"])
 
 
-def _requests(folder: Path, today: date) -> list[Request]:
+def _requests(folder: Path, today: date, code: str) -> list[Request]:
     """What is loaded, in order: the catalogue first, each builder's bench, the club's pool, the plans, the crate on its way."""
-    tern = Named(workshop=CODE, bench="TERN")
-    plover = Named(workshop=CODE, bench="PLOVER")
-    pool = Named(workshop=CODE, bench="POOL", shared=True)
-    crate = Named(workshop=CODE, bench="TERN", crate=CRATE, due=today + CRATE_DUE)
+    tern = Named(workshop=code, bench="TERN")
+    plover = Named(workshop=code, bench="PLOVER")
+    pool = Named(workshop=code, bench="POOL", shared=True)
+    crate = Named(workshop=code, bench="TERN", crate=CRATE, due=today + CRATE_DUE)
     return [
         Request("catalogue", folder / "catalogue.csv", tern),
         Request("stock", folder / "stock-tern.csv", tern),
         Request("stock", folder / "stock-plover.csv", plover),
         Request("stock", folder / "stock-pool.csv", pool),
-        Request("plan", folder / "plan-tern", Named(workshop=CODE, bench="TERN", project=PROJECT)),
-        Request("plan", folder / "plan-plover", Named(workshop=CODE, bench="PLOVER", project="PLOVER-1")),
+        Request("plan", folder / "plan-tern", Named(workshop=code, bench="TERN", project=PROJECT)),
+        Request("plan", folder / "plan-plover", Named(workshop=code, bench="PLOVER", project="PLOVER-1")),
         Request("packing", folder / "packing.csv", crate),
     ]

@@ -16,8 +16,13 @@ from django.db.models import Sum
 from openpyxl import Workbook
 from openpyxl.cell import Cell, WriteOnlyCell
 
+from buildplan.cutting.models import Blank, Piece
 from buildplan.hardware.models import RivetRow
 from buildplan.loading.records import shown
+from buildplan.logbook.files import HEADINGS as LOG_HEADINGS
+from buildplan.logbook.files import cells_of as log_cells
+from buildplan.logbook.models import LogEntry
+from buildplan.logbook.queries import rows as log_rows
 from buildplan.plan.models import CallOut, Project, Step, StepAfter
 from buildplan.sealing.models import Seam
 from inventory.catalogue.calc import key
@@ -38,8 +43,11 @@ TITLES = {
     "needs": "STEP ITEM QUANTITY unit",
     "rows": "STEP ROW RIVET HOLES grip cleco_every clecos_until",
     "seams": "STEP SEAM SEALANT SHAPE length unit leg_a leg_b thickness size_unit count grams_each loss_percent",
+    "blanks": "BLANK FORM unit length width thickness grain kerf end_trim",
+    "pieces": "STEP PIECE BLANK count per_blank cut length width unit allowance grain hand item",
 }
 HEADERS: Mapping[str, RowTexts] = {name: titles.split() for name, titles in TITLES.items()}
+_FIRST_ROWS: Mapping[str, RowTexts] = {**HEADERS, "log": LOG_HEADINGS}
 DIGITS_OF_A_RATIO = 9
 DIGITS_OF_A_DECIMAL = 60
 
@@ -71,8 +79,15 @@ def export_stock(path: Path, bench: Bench) -> dict[str, int]:
 
 
 def export_plan(path: Path, project: Project) -> dict[str, int]:
-    """Write a project's steps, call-outs, rivet rows and seams, to a folder or a workbook; how many rows of each table."""
-    return _write(path, {"steps": _steps(project), "needs": _needs(project), "rows": _rows(project), "seams": _seams(project)})
+    """Write a project's steps, what they take and the blanks of their pieces, to a folder or a workbook; how many rows of each table."""
+    tables = {"steps": _steps, "needs": _needs, "rows": _rows, "seams": _seams, "blanks": _blanks, "pieces": _pieces}
+    return _write(path, {name: rows(project) for name, rows in tables.items()})
+
+
+def export_log(path: Path, project: Project) -> dict[str, int]:
+    """Write a project's log, the first day first, with what is told beside it; how many rows."""
+    found = LogEntry.objects.filter(project=project).order_by("on", "pk")
+    return _write(path, {"log": log_cells(log_rows(found))})
 
 
 def _catalogue() -> Iterator[RowTexts]:
@@ -138,6 +153,20 @@ def _seams(project: Project) -> Iterator[RowTexts]:
         yield _texts(*row)
 
 
+def _blanks(project: Project) -> Iterator[RowTexts]:
+    rows = Blank.objects.filter(pieces__step__project=project).distinct().order_by("item__code")
+    columns = ("item__code", "form", "unit", "length", "width", "thickness", "grain", "kerf", "end_trim")
+    for row in rows.values_list(*columns):
+        yield _texts(*row)
+
+
+def _pieces(project: Project) -> Iterator[RowTexts]:
+    rows = Piece.objects.filter(step__project=project).order_by("position", "pk")
+    columns = ("step__code", "code", "blank__item__code", "count", "per_blank", "cut", "length", "width", "unit", "allowance")
+    for row in rows.values_list(*columns, "grain", "hand", "item__code"):
+        yield _texts(*row)
+
+
 def _texts(*values: object) -> RowTexts:
     return [_text(value) for value in values]
 
@@ -179,7 +208,7 @@ def _write_files(path: Path, tables: Mapping[str, Sequence[RowTexts]], *, severa
         _write_folder(path, tables)
     elif suffix == ".csv" and not several:
         [(name, rows)] = tables.items()
-        _replace(path, partial(_write_csv, header=HEADERS[name], rows=rows))
+        _replace(path, partial(_write_csv, header=_FIRST_ROWS[name], rows=rows))
     else:
         raise NoTarget(f"{path}: name {'a folder, or a file that ends in .xlsx' if several else 'a file that ends in .csv or .xlsx'}")
 
@@ -187,8 +216,8 @@ def _write_files(path: Path, tables: Mapping[str, Sequence[RowTexts]], *, severa
 def _write_folder(folder: Path, tables: Mapping[str, Sequence[RowTexts]]) -> None:
     folder.mkdir(exist_ok=True)
     for name, rows in tables.items():
-        _replace(folder / f"{name}.csv", partial(_write_csv, header=HEADERS[name], rows=rows))
-    for name in ("needs", "rows", "seams"):
+        _replace(folder / f"{name}.csv", partial(_write_csv, header=_FIRST_ROWS[name], rows=rows))
+    for name in ("needs", "rows", "seams", "blanks", "pieces"):
         if name not in tables:
             (folder / f"{name}.csv").unlink(missing_ok=True)  # of an earlier export: it would load what is needed no more
 
@@ -217,7 +246,7 @@ def _write_book(file: IO[bytes], *, tables: Mapping[str, Sequence[RowTexts]]) ->
     book = Workbook(write_only=True)
     for name, rows in tables.items():
         sheet = book.create_sheet(name)
-        for row in chain([HEADERS[name]], rows):
+        for row in chain([_FIRST_ROWS[name]], rows):
             sheet.append([_cell(sheet, text) for text in row])
     book.save(file)
 

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.loading import kept_files, sent_files
 from buildplan.loading.sent_files import SentFile
@@ -22,30 +23,32 @@ class PackingForm(forms.Form):
     """
 
     file = forms.FileField(
-        label="Packing list",
+        label=_("Packing list"),
         required=False,
         allow_empty_file=True,
-        help_text="CSV or XLSX with the columns bag, line, item, quantity; and name, unit, lot, made, expires where the list has them",
+        help_text=_("CSV or XLSX with the columns bag, line, item, quantity; and name, unit, lot, made, expires where the list has them"),
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx"}),
     )
-    bench = forms.ModelChoiceField(Bench.objects.none(), label="For the bench")
+    bench = forms.ModelChoiceField(Bench.objects.none(), label=_("For the bench"))
     crate = forms.CharField(
-        label="Crate",
+        label=_("Crate"),
         max_length=MOST_CODE,
-        help_text="a code of your own, such as CRATE-7",
+        help_text=_("a code of your own, such as CRATE-7"),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
-    due_on = DayInput(label="Due", required=False, help_text="until then it counts as on its way; without a day it counts for nothing")
-    sender = forms.ModelChoiceField(Sender.objects.none(), label="Sender", required=False, empty_label="not known")
+    due_on = DayInput(
+        label=_("Due"), required=False, help_text=_("until then it counts as on its way; without a day it counts for nothing")
+    )
+    sender = forms.ModelChoiceField(Sender.objects.none(), label=_("Sender"), required=False, empty_label=_("not known"))
     printed_lines = forms.IntegerField(
-        label="Lines, as printed",
+        label=_("Lines, as printed"),
         required=False,
         min_value=0,
         max_value=MOST_LINES,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off", "size": 9}),
-        help_text="the totals at the foot of the list are compared, never used",
+        help_text=_("the totals at the foot of the list are compared, never used"),
     )
-    printed_quantity = QuantityInput(label="Pieces, as printed", required=False, zero=True)
+    printed_quantity = QuantityInput(label=_("Pieces, as printed"), required=False, zero=True)
     kept = forms.CharField(required=False, widget=forms.HiddenInput)
     request_key = forms.UUIDField(widget=forms.HiddenInput)
 

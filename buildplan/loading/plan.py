@@ -5,18 +5,23 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 
+from buildplan.cutting.queries import steps_cut
+from buildplan.cutting.services import put_pieces, save_blank
+from buildplan.fitting.queries import steps_named
 from buildplan.hardware.models import Substitution
 from buildplan.hardware.services import put_rows
 from buildplan.loading import values
 from buildplan.loading.cells import Cells, Reading, fitting
 from buildplan.loading.columns import near
 from buildplan.loading.items import Codes, amount_of, item_of, joined, too_much
+from buildplan.loading.pieces import read_blanks, read_pieces, with_blanks
 from buildplan.loading.problems import Problems
 from buildplan.loading.records import shown
 from buildplan.loading.rows import read_rows
 from buildplan.loading.seams import read_seams
 from buildplan.loading.tables import Row, Table
 from buildplan.loading.values import BadValue
+from buildplan.logbook.queries import steps_logged
 from buildplan.plan.calc import loops
 from buildplan.plan.models import Hand, Project, Step
 from buildplan.plan.services import Need, Plan, PlanChanges, PlannedStep, put_plan, steps_with_history
@@ -41,15 +46,18 @@ class Stated:
         return code.upper() in self.rows
 
 
-def load(tables: Mapping[str, Table], reading: Reading, *, project: Project, remove_missing: bool, by: Member) -> dict[str, int]:
+def load(  # noqa: PLR0913 - what is read, and what it is read into
+    tables: Mapping[str, Table], reading: Reading, codes: Codes, *, project: Project, remove_missing: bool, by: Member
+) -> dict[str, int]:
     """Read, check, write. Writes nothing where a problem was found."""
     problems = reading.problems
-    codes = Codes()
     stated = read_steps(tables["steps"], reading)
     find_step = partial(_known_step, stated)
     needs = read_needs(tables["needs"], stated, codes, reading) if "needs" in tables else None
     rows = read_rows(tables["rows"], codes, reading, find_step) if "rows" in tables else None
     seams = read_seams(tables["seams"], codes, reading, find_step) if "seams" in tables else None
+    blanks = read_blanks(tables["blanks"], codes, reading) if "blanks" in tables else []
+    pieces = read_pieces(tables["pieces"], codes, reading, find_step, blanks) if "pieces" in tables else None
     _check_missing(project, stated, remove_missing=remove_missing, where=tables["steps"].label, problems=problems)
     if problems.error_count:
         return {}
@@ -64,6 +72,13 @@ def load(tables: Mapping[str, Table], reading: Reading, *, project: Project, rem
     if seams is not None:
         _warn_gone(tables["seams"], "seam", put_seams(project=project, seams=seams, by=by), problems)
         counts["seams"] = len(seams)
+    for blank in blanks:
+        save_blank(item=blank.item, said=blank.said, by=by)
+    if blanks:
+        counts["blanks"] = len(blanks)
+    if pieces is not None:
+        _warn_gone(tables["pieces"], "piece", put_pieces(project=project, pieces=with_blanks(pieces), by=by), problems)
+        counts["pieces"] = len(pieces)
     return counts
 
 
@@ -177,6 +192,20 @@ def _check_missing(project: Project, stated: Stated, *, remove_missing: bool, wh
         problems.add_error(
             f"{where}: step: these are done, or have stock or an accepted substitution to their name, so they can't be removed: "
             f"{names}: add them to the file"
+        )
+    logged = steps_logged([step.pk for step in missing]) if remove_missing else set()
+    if logged:
+        names = _names(step.code for step in missing if step.pk in logged)
+        problems.add_error(f"{where}: step: the log tells of these, so they can't be removed: {names}: add them to the file")
+    cut = steps_cut([step.pk for step in missing]) if remove_missing else set()
+    if cut:
+        names = _names(step.code for step in missing if step.pk in cut)
+        problems.add_error(f"{where}: step: pieces of these were cut or are planned, so they can't be removed: {names}: add them")
+    fitted = steps_named([step.pk for step in missing]) if remove_missing else set()
+    if fitted:
+        names = _names(step.code for step in missing if step.pk in fitted)
+        problems.add_error(
+            f"{where}: step: a conflict rests on these, or an assembly names them, so they can't be removed: {names}: add them to the file"
         )
 
 

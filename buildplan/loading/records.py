@@ -58,6 +58,14 @@ def trim(text: str) -> str:
     return text.strip(BLANKS)
 
 
+def ragged_text(width: int, header: int, decimal_comma: bool) -> str:
+    """What is wrong with a row of `width` cells under a header of another number, and what to do."""
+    widths = f"{width} cells where the header has {header}"
+    if width < header:
+        return f"too short: {widths}; keep the delimiters of empty cells"
+    return f'too long: {widths}; put a cell that holds "{";" if decimal_comma else ","}" in quotes'
+
+
 def shown(text: str) -> str:
     """The text as a message quotes it: on one line, and not too long."""
     return repr(text if len(text) <= SHOWN else text[:SHOWN] + "...")

@@ -1,4 +1,4 @@
-"""A packing list that somebody sends: looked at before it is read, since a page and a program may be given anything."""
+"""A packing list, or another file to load, as it was sent: looked at before it is read, since anything may be sent."""
 
 import zipfile
 from collections.abc import Iterator
@@ -18,6 +18,7 @@ MOST_UNPACKED = 100 * MB
 MOST_ROWS = 10_000  # far more than any crate has lines: what is longer is another file, and would hold the database up
 MOST_LINES = 10 * MOST_ROWS  # blank ones among them
 MOST_NAME = 100
+PACKING = "packing list"
 
 _OTHER = {
     b"\x89PNG": "a picture",
@@ -35,13 +36,14 @@ _READ = frozenset({".csv", ".xlsx"})
 
 
 class BadFile(FieldProblem):
-    """A file that is no packing list by its kind or its size."""
+    """A file that is no packing list, or whatever it was sent as, by its kind or its size."""
 
     title = "This file is no packing list"
 
-    def __init__(self, text: str, *, too_large: bool = False) -> None:
+    def __init__(self, text: str, what: str = PACKING, *, too_large: bool = False) -> None:
         """Say `text` of the file."""
         super().__init__("file", text)
+        self.title = f"This file is no {what}"
         self.too_large = too_large
         self.status = 413 if too_large else 422
 
@@ -60,22 +62,22 @@ class SentFile:
     data: bytes
 
 
-def take(file: "UploadedFile[bytes]") -> SentFile:
-    """Take a file of a form, by its size before it is read. Refuses what can't be a packing list (`BadFile`)."""
+def take(file: "UploadedFile[bytes]", what: str = PACKING) -> SentFile:
+    """Take a file of a form, by its size before it is read. Refuses what can't be `what` it is sent as (`BadFile`)."""
     if (file.size or 0) > MOST_BYTES:
-        raise BadFile(_too_large(plain_name(file.name or ""), file.size or 0), too_large=True)
-    return look_at(SentFile(plain_name(file.name or ""), file.read()))
+        raise BadFile(_too_large(plain_name(file.name or ""), file.size or 0, what), what, too_large=True)
+    return look_at(SentFile(plain_name(file.name or ""), file.read()), what)
 
 
-def look_at(sent: SentFile) -> SentFile:
-    """The same file. Refuses what can't be a packing list by its kind or its size (`BadFile`)."""
+def look_at(sent: SentFile, what: str = PACKING) -> SentFile:
+    """The same file. Refuses what can't be `what` it is sent as by its kind or its size (`BadFile`)."""
     name, suffix = sent.name, Path(sent.name).suffix.lower()
     if len(sent.data) > MOST_BYTES:
-        raise BadFile(_too_large(name, len(sent.data)), too_large=True)
+        raise BadFile(_too_large(name, len(sent.data), what), what, too_large=True)
     if not sent.data:
-        raise BadFile(f"{name} is empty: choose the file that the packing list was saved in")
+        raise BadFile(f"{name} is empty: choose the file that the {what} was saved in", what)
     if other := _other_kind(sent.data):
-        raise BadFile(f"{name} is {other} by its content: send the packing list as .csv or .xlsx")
+        raise BadFile(f"{name} is {other} by its content: send the {what} as .csv or .xlsx", what)
     if suffix in _WITH_MACROS:
         raise BadFile(f"{name} is a workbook with macros: save it as .xlsx, without them")
     if suffix not in _READ:
@@ -110,8 +112,8 @@ def plain_name(name: str) -> str:
     return f"{stem[: MOST_NAME - len(suffix)]}{suffix}" or "list"
 
 
-def _too_large(name: str, size: int) -> str:
-    return f"{name} has {size / MB:.1f} MB, and {MOST_BYTES // MB} MB are the most: a packing list is far smaller. Is it the right file?"
+def _too_large(name: str, size: int, what: str) -> str:
+    return f"{name} has {size / MB:.1f} MB, and {MOST_BYTES // MB} MB are the most: a {what} is far smaller. Is it the right file?"
 
 
 def _other_kind(data: bytes) -> str:

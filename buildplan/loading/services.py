@@ -12,13 +12,13 @@ from django.db import transaction
 from django.utils import timezone
 from django_scopes import scope
 
-from buildplan.loading import catalogue, packing, plan, stock, targets
+from buildplan.loading import catalogue, log, packing, plan, stock, targets
 from buildplan.loading.cells import Reading
 from buildplan.loading.items import Codes
 from buildplan.loading.models import LoadedFile
 from buildplan.loading.packing import Listed, Paper
 from buildplan.loading.problems import Problems
-from buildplan.loading.tables import KINDS, Progress, Table, open_tables
+from buildplan.loading.tables import TABLES, Part, Progress, Table, open_parts, open_tables
 from buildplan.loading.targets import Named, Target
 from inventory.common.problems import Problem
 from inventory.models import Bench, Member
@@ -38,11 +38,15 @@ class Request:
     dry_run: bool = False
     paper: Paper = field(default_factory=Paper)
     called: str = ""
+    parts: tuple[Part, ...] = ()  # where files and columns go by other names than ours, in place of the path
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a load wrote, or in a dry run would have written: nothing where there are errors. `listed` is what a packing list says."""
+    """What a load wrote, or in a dry run would have written: nothing where there are errors.
+
+    `listed` is what a packing list says, and of any file the codes that mean nothing.
+    """
 
     loaded: dict[str, int]
     made: list[str]
@@ -71,7 +75,7 @@ class Load:
     @property
     def main(self) -> Table:
         """The table that must be there."""
-        return self.tables[KINDS[self.request.kind][0]]
+        return self.tables[TABLES[self.request.kind][0]]
 
 
 def load(request: Request, *, today: date, progress: Progress | None = None, by: Member | None = None) -> Outcome:
@@ -82,8 +86,8 @@ def load(request: Request, *, today: date, progress: Progress | None = None, by:
     problems = Problems()
     reading = Reading(today, problems, progress)
     listed = Listed()
-    tables = open_tables(request.path, request.kind, problems, request.called)
-    if KINDS[request.kind][0] not in tables:
+    tables = open_parts(request.parts, problems) if request.parts else open_tables(request.path, request.kind, problems, request.called)
+    if TABLES[request.kind][0] not in tables:
         return _outcome(request, {}, [], problems)
     loaded: dict[str, int] = {}
     made: list[str] = []
@@ -111,7 +115,9 @@ def _load_stock(load: Load) -> dict[str, int]:
     recount = load.request.recount
     bench = targets.bench_to_load(load.request.named, load.target)
     Bench.objects.select_for_update(no_key=True).get(pk=bench.pk)  # nobody makes a lot of a code between the look and the save
-    rows = stock.read(load.main, Codes(), load.reading, recount=recount)
+    codes = Codes()
+    load.listed.unknown = codes.unknown
+    rows = stock.read(load.main, codes, load.reading, recount=recount)
     if not recount and not _refused_again(load, bench):
         stock.refuse_known(rows, bench, load.reading.problems)
     if load.reading.problems.error_count:
@@ -132,7 +138,16 @@ def _load_packing(load: Load) -> dict[str, int]:
 def _load_plan(load: Load) -> dict[str, int]:
     project = targets.project_to_load(load.request.named, load.target)
     removing, by = load.request.remove_missing, load.target.by
-    counts = plan.load(load.tables, load.reading, project=project, remove_missing=removing, by=by)
+    codes = Codes()
+    load.listed.unknown = codes.unknown
+    counts = plan.load(load.tables, load.reading, codes, project=project, remove_missing=removing, by=by)
+    _record(load, project.bench)
+    return counts
+
+
+def _load_log(load: Load) -> dict[str, int]:
+    project = targets.project_of(load.request.named.project)
+    counts = log.load(load.main, load.reading, project=project, by=load.target.by)
     _record(load, project.bench)
     return counts
 
@@ -142,6 +157,7 @@ LOADERS: Mapping[str, Callable[[Load], dict[str, int]]] = {
     "stock": _load_stock,
     "plan": _load_plan,
     "packing": _load_packing,
+    "log": _load_log,
 }
 
 

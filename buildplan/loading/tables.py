@@ -7,7 +7,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TypeAlias
@@ -16,8 +16,10 @@ from openpyxl.utils import get_column_letter
 
 from buildplan.loading.columns import COLUMNS, Columns, in_message, near, read_header
 from buildplan.loading.csv_tables import CsvFile
+from buildplan.loading.mapped import Mapped
+from buildplan.loading.mapping import ColumnMap
 from buildplan.loading.problems import NoSuchPath, Problems
-from buildplan.loading.records import Record, Source, Unreadable, shown, trim
+from buildplan.loading.records import Record, Source, Unreadable, ragged_text, shown, trim
 from buildplan.loading.xlsx_tables import Book
 
 __all__ = ["COLUMNS", "KINDS", "Columns", "NoSuchPath", "Problems", "Row", "Table", "near", "open_tables"]
@@ -26,9 +28,10 @@ __all__ = ["COLUMNS", "KINDS", "Columns", "NoSuchPath", "Problems", "Row", "Tabl
 KINDS: Mapping[str, tuple[str, ...]] = {
     "catalogue": ("catalogue",),
     "stock": ("stock",),
-    "plan": ("steps", "needs", "rows", "seams"),
+    "plan": ("steps", "needs", "rows", "seams", "blanks", "pieces"),
     "packing": ("packing",),
 }
+TABLES: Mapping[str, tuple[str, ...]] = {**KINDS, "log": ("log",)}  # with what only the command loads
 ROWS_PER_REPORT = 1000
 
 Openers: TypeAlias = dict[str, tuple[str, Callable[[], Source]]]
@@ -42,6 +45,7 @@ class Row:
     where: str
     cells: Mapping[str, str]
     decimal_comma: bool
+    called: Mapping[str, str] = field(default_factory=dict)  # columns that the file names otherwise, as messages name them
 
     def __getitem__(self, column: str) -> str:
         """The trimmed text of a column, empty where the file has no such column."""
@@ -49,7 +53,7 @@ class Row:
 
     def error(self, column: str, text: str) -> str:
         """The message that `text` is wrong with that column of this row."""
-        return f"{self.where}: {column}: {text}"
+        return f"{self.where}: {self.called.get(column, column)}: {text}"
 
 
 class Table:
@@ -63,6 +67,7 @@ class Table:
         self._problems = problems
         self._digest: str | None = None
         self._header = read_header(name, source, problems)
+        self._called: Mapping[str, str] = source.called if isinstance(source, Mapped) else {}
 
     @property
     def columns(self) -> frozenset[str]:
@@ -115,28 +120,23 @@ class Table:
     def _row(self, record: Record) -> Row:
         width = len(record.cells)
         cells = {name: record.cells[at] if at < width else "" for name, at in self._header.positions.items()}
-        return Row(f"{self.label}:{record.row}", cells, self._source.decimal_comma)
+        return Row(f"{self.label}:{record.row}", cells, self._source.decimal_comma, self._called)
 
     def _faults(self, record: Record) -> Iterator[str]:
         where = f"{self.label}:{record.row}"
         for fault in record.faults:
             yield f"{where}: {fault.text}" if fault.index is None else f"{where}: {self._title(fault.index)}: {fault.text}"
         if not record.faults and self._source.ragged and len(record.cells) != self._header.width:
-            yield f"{where}: {self._ragged(len(record.cells))}"
+            yield f"{where}: {ragged_text(len(record.cells), self._header.width, self._source.decimal_comma)}"
             return
         for index, cell in enumerate(record.cells):
             if cell and self._header.nameless(index):
                 yield f"{where}: {self._title(index)}: {shown(cell)} stands under no name: name the column, or empty the cell"
 
     def _title(self, index: int) -> str:
+        if index < len(self._header.titles) and (called := self._called.get(self._header.titles[index])):
+            return called
         return f"column {get_column_letter(index + 1)}" if self._header.nameless(index) else in_message(self._header.titles[index])
-
-    def _ragged(self, width: int) -> str:
-        widths = f"{width} cells where the header has {self._header.width}"
-        if width < self._header.width:
-            return f"too short: {widths}; keep the delimiters of empty cells"
-        delimiter = ";" if self._source.decimal_comma else ","
-        return f'too long: {widths}; put a cell that holds "{delimiter}" in quotes'
 
 
 def open_tables(path: Path, kind: str, problems: Problems, called: str = "") -> dict[str, Table]:
@@ -148,11 +148,39 @@ def open_tables(path: Path, kind: str, problems: Problems, called: str = "") -> 
     if not (path.is_dir() or path.is_file()):
         raise NoSuchPath(f"{path}: no such file or folder: check the path")
     tables = {}
-    for name, (label, opener) in _openers(path, called or _label(path), KINDS[kind], problems).items():
+    for name, (label, opener) in _openers(path, called or _label(path), TABLES[kind], problems).items():
         table = _table(name, label, opener, problems)
         if table is not None:
             tables[name] = table
     return tables
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One table of several files: which file or sheet holds it, what messages call that, and its columns where they aren't ours."""
+
+    table: str
+    path: Path
+    label: str
+    sheet: str | None = None
+    columns: ColumnMap | None = None
+
+
+def open_parts(parts: Iterable[Part], problems: Problems) -> dict[str, Table]:
+    """The tables of these parts by name. What cannot be read goes to `problems` and is left out."""
+    books: dict[Path, Book] = {}
+    tables = {part.table: _table(part.table, part.label, partial(_source, part, books), problems) for part in parts}
+    return {name: table for name, table in tables.items() if table is not None}
+
+
+def _source(part: Part, books: dict[Path, Book]) -> Source:
+    if part.sheet is None:
+        source: Source = CsvFile(part.path, part.label)
+    else:
+        if part.path not in books:
+            books[part.path] = Book(part.path, part.label.removesuffix(f":{part.sheet}"))
+        source = books[part.path].sheet(part.sheet)
+    return source if part.columns is None else Mapped(source, part.columns)
 
 
 def _openers(path: Path, label: str, names: tuple[str, ...], problems: Problems) -> Openers:

@@ -71,7 +71,7 @@ class Preview:
 def preview(upload: SentFile, asked: Asked, *, by: Member, today: date) -> Preview:
     """Load it without keeping anything: every bad row is told, codes that mean nothing with what is near, and the totals."""
     outcome = load_list(upload, asked, by=by, today=today, dry_run=True)
-    unknown = _unknown(outcome.listed)
+    unknown = unknown_codes(outcome.listed)
     totals = (_lines(outcome.listed, asked), _bags(outcome.listed), _quantity(outcome.listed, asked))
     return Preview(outcome, unknown[:MOST_UNKNOWN], len(unknown[MOST_UNKNOWN:]), totals, listed_already(asked) if outcome.errors else None)
 
@@ -119,7 +119,7 @@ def load_list(upload: SentFile, asked: Asked, *, by: Member, today: date, dry_ru
         return load(request, today=today, progress=refuse_many, by=by)
 
 
-def _unknown(listed: Listed) -> tuple[Unknown, ...]:
+def unknown_codes(listed: Listed) -> tuple[Unknown, ...]:
     """The codes that mean nothing, with what is near the first of them: looking for that takes a while."""
     texts = list(listed.unknown)
     near = near_codes(texts[:MOST_UNKNOWN]) if texts else {}

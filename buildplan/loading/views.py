@@ -3,10 +3,11 @@
 from django.contrib import messages
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.template.defaultfilters import pluralize
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from buildplan.loading import kept_files, uploads
@@ -55,21 +56,21 @@ def _pressed_before(request: MemberRequest, form: PackingForm) -> Crate | None:
 
 def _sent(request: MemberRequest, form: PackingForm) -> HttpResponse:
     if teach := request.POST.get("teach"):
-        _teach(request, teach)
+        teach_code(request, teach)
     elif request.POST.get("do") == "load" and not form.sent_now and (crate := _load(request, form)):
         return redirect("crate", crate.pk)
     found = uploads.preview(form.upload, form.asked, by=request.member, today=timezone.localdate())
     return _page(request, form, found, UNREADABLE if found.outcome.errors else 200)
 
 
-def _teach(request: MemberRequest, asked: str) -> None:
+def teach_code(request: MemberRequest, asked: str) -> None:
     """One press: a code of the list means an item from now on. Pressed twice, it is taught once."""
     named = QueryDict(asked)
     item, text = catalogue_queries.find(request.workshop, named.get("item", "")), named.get("text", "")
     if item is None:
         raise FieldProblem("file", f"nothing in the catalogue has the code {named.get('item')}: look at the list again")
     catalogue.add_identifier(item=item, text=text, by=request.member)
-    messages.success(request, f"{text} means {item.code} from now on.")
+    messages.success(request, _("%(text)s means %(item)s from now on.") % {"text": text, "item": item.code})
 
 
 def _load(request: MemberRequest, form: PackingForm) -> Crate | None:
@@ -84,8 +85,11 @@ def _load(request: MemberRequest, form: PackingForm) -> Crate | None:
 
 
 def _told(crate: Crate, lines: int, bags: int) -> str:
-    listed = f"{lines} line{pluralize(lines)} in {bags} bag{pluralize(bags)} {pluralize(lines, 'is,are')} listed in {crate.code} now."
-    return format_html('{} <a href="{}">Which bag to count first</a>', listed, reverse("crate-order", args=[crate.pk]))
+    within = ngettext("in %(bags)s bag", "in %(bags)s bags", bags) % {"bags": bags}
+    listed = ngettext(
+        "%(lines)s line %(within)s is listed in %(crate)s now.", "%(lines)s lines %(within)s are listed in %(crate)s now.", lines
+    ) % {"lines": lines, "within": within, "crate": crate.code}
+    return format_html('{} <a href="{}">{}</a>', listed, reverse("crate-order", args=[crate.pk]), _("Which bag to count first"))
 
 
 def _page(request: MemberRequest, form: PackingForm, found: Preview | None = None, status: int = 200) -> HttpResponse:

@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models.functions import Upper
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from inventory.common.fields import QuantityField
@@ -15,9 +16,9 @@ from inventory.workshop.scoping import WorkshopManager
 class Hand(models.TextChoices):
     """Which of a mirrored pair."""
 
-    LEFT = "left", "left"
-    RIGHT = "right", "right"
-    NONE = "none", "none"
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+    NONE = "none", _("none")
 
 
 class Project(models.Model):

@@ -11,6 +11,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
 from django.forms import BoundField
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.figures.reading import Temperature
 from buildplan.records.mixing import Given
@@ -52,9 +54,9 @@ class DayForm(forms.Form):
 class FinishForm(forms.Form):
     """What a step took: one quantity for each lot and place that it may take from, with what netting proposes filled in."""
 
-    on = DayInput(label="Done on")
-    note = forms.CharField(label="Note", required=False, max_length=200)
-    without_movements = forms.BooleanField(label="done, without movements: stock stays as it is", required=False)
+    on = DayInput(label=_("Done on"))
+    note = forms.CharField(label=_("Note"), required=False, max_length=200)
+    without_movements = forms.BooleanField(label=_("done, without movements: stock stays as it is"), required=False)
 
     def __init__(self, data: Any, *, proposals: Iterable[Proposal], on: date, today: date, note: str = "") -> None:
         """`proposals` are of the day `on`."""
@@ -62,8 +64,10 @@ class FinishForm(forms.Form):
         self.fields["on"].validators.append(not_after(today))
         self._choices = [choice for proposal in proposals for choice in proposal.choices]
         for choice in self._choices:
-            label = f"{choice.lot_code or 'no lot code'} in {choice.path}"
-            self.fields[field_name(choice)] = QuantityInput(label=f"Take of {label}", zero=True, required=False, initial=choice.proposed)
+            label = gettext("%(lot)s in %(place)s") % {"lot": choice.lot_code or gettext("no lot code"), "place": choice.path}
+            self.fields[field_name(choice)] = QuantityInput(
+                label=gettext("Take of %(lot)s") % {"lot": label}, zero=True, required=False, initial=choice.proposed
+            )
 
     def field_of(self, choice: Choice) -> BoundField:
         """The box for a lot in a place."""
@@ -73,7 +77,9 @@ class FinishForm(forms.Form):
         """Refuse quantities typed for lots that can't serve on that day, which no box shows any more, instead of dropping them."""
         gone = [name for name, typed in _typed(self.data) if name not in self.fields and typed.strip() not in {"", "0"}]
         if gone:
-            message = "A lot that you gave a quantity for can't serve on that day, or is used up meanwhile: look at the quantities again."
+            message = _(
+                "A lot that you gave a quantity for can't serve on that day, or is used up meanwhile: look at the quantities again."
+            )
             raise ValidationError(message)
         return self.cleaned_data
 
@@ -103,17 +109,17 @@ def asked_day(data: Mapping[str, Any], otherwise: date) -> date:
 class SealingForm(forms.Form):
     """What a person says of a day of sealing. It is asked by GET, so that its answer can be kept as a bookmark and printed."""
 
-    day = DayInput(label="Day of the work", required=False)
-    people = forms.IntegerField(label="People who place it", required=False, min_value=1, max_value=MOST_PEOPLE)
-    pace = QuantityInput(label="Grams that one person places in an hour", required=False)
+    day = DayInput(label=_("Day of the work"), required=False)
+    people = forms.IntegerField(label=_("People who place it"), required=False, min_value=1, max_value=MOST_PEOPLE)
+    pace = QuantityInput(label=_("Grams that one person places in an hour"), required=False)
     temperature = forms.CharField(
-        label="Temperature of the metal",
+        label=_("Temperature of the metal"),
         required=False,
         max_length=20,
-        help_text="77 F or 25 C",
+        help_text=_("77 F or 25 C"),
         widget=forms.TextInput(attrs={"autocomplete": "off", "size": 9}),
     )
-    division = QuantityInput(label="Division of the scale in grams", required=False, help_text="0.1 on most bench scales")
+    division = QuantityInput(label=_("Division of the scale in grams"), required=False, help_text=_("0.1 on most bench scales"))
 
     def __init__(self, data: Mapping[str, Any], *, products: Iterable[Product], day: date) -> None:
         """One work life is asked for each product; `day` is the day to begin with."""
@@ -122,9 +128,9 @@ class SealingForm(forms.Form):
         asked = any(name in data for name in (*self.base_fields, *(f"{LIFE}{code}" for code in self._codes)))
         super().__init__(data if asked else None, initial={"day": day})
         for code in self._codes:
-            label = f"Work life of {code} in hours at 77 F"
-            self.fields[f"{LIFE}{code}"] = QuantityInput(label=label, required=False, help_text="as on its data sheet")
-            self.fields[f"{LIFE}{code}"].validators.append(MaxValueValidator(MOST_HOURS, "That is no work life: check it."))
+            label = gettext("Work life of %(code)s in hours at 77 F") % {"code": code}
+            self.fields[f"{LIFE}{code}"] = QuantityInput(label=label, required=False, help_text=_("as on its data sheet"))
+            self.fields[f"{LIFE}{code}"].validators.append(MaxValueValidator(MOST_HOURS, _("That is no work life: check it.")))
 
     def clean_temperature(self) -> Fraction | None:
         """Degrees Fahrenheit."""

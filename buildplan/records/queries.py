@@ -13,6 +13,7 @@ from buildplan.shortfall.calc import ItemFacts, Line, Need, Stock, Supply, net
 from buildplan.shortfall.demand import StepDay, StepFacts
 from buildplan.shortfall.needs import Demand, expand
 from inventory.models import Holding, Movement
+from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import days_to_keep
 
 
@@ -95,7 +96,7 @@ def _alone(step: Step, on: date) -> Demand:
     """The demand of one step, as if it were the only one and its day were `on`: who finishes it now is served first."""
     facts = StepFacts(step.pk, step.code, (0, step.position), on, done=False)
     days = {step.pk: StepDay(on, "finished on this day", on)}
-    return Demand({"step": step}, {step.pk: facts}, days, days, on, alone=True)
+    return Demand({"step": step}, {step.pk: facts}, days, days, on, alone=True, uncut=False)
 
 
 def _holdings(items: Mapping[int, Sequence[Need]]) -> dict[int, list[tuple[int, str, Decimal]]]:
@@ -159,6 +160,16 @@ class Took:
     by: str
     at: datetime
     undone_on: date | None
+    made_on: date | None = None
+    made_as: str = ""
+    expires_on: date | None = None
+    expires_as: str = ""
+
+    @property
+    def dates(self) -> str:
+        """What the lot's label states, in words; nothing where it states nothing."""
+        made, expires = of_columns(self.made_on, self.made_as), of_columns(self.expires_on, self.expires_as)
+        return ", ".join(f"{word} {date}" for word, date in (("made", made), ("expires", expires)) if date)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +183,7 @@ class Finished:
 _TOOK = (
     *("lot_id", "lot__code", "lot__item__code", "lot__item__name", "lot__item__unit", "quantity", "source__path"),
     *("by__name", "at", "reversed_by__on"),
+    *("lot__made_on", "lot__made_as", "lot__expires_on", "lot__expires_as"),
 )
 
 

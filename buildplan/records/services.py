@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from buildplan.fitting.services import refuse_if_held
 from buildplan.hardware.models import RivetRow
 from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Finish, Step
@@ -61,13 +62,14 @@ def finish_step(  # noqa: PLR0913 - what a finish says
     """Mark `step` done on a day and take what it used from stock; all of it or nothing.
 
     A step that needs stock and takes none is refused unless `without_movements` says that this is meant: that choice is kept. What was
-    mixed for it was taken when it was mixed.
+    mixed for it was taken when it was mixed. One that rests on an open conflict of text and drawing is refused.
     """
     policy.require(by, "use_stock", step.project.bench)
     step = Step.objects.select_for_update().select_related("project").get(pk=step.pk)
     if step.done:
         day = f" on {step.done_on}" if step.done_on else ""
         raise AlreadyDone(f"{step.code} is done{day} already: nothing was taken again")
+    refuse_if_held(step)
     mixed = MixShare.objects.filter(step=step, mix__taken_back_at=None).exists()
     if not mixed:
         _refuse_silence(step, uses, without_movements=without_movements)

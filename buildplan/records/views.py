@@ -10,6 +10,7 @@ from django.forms import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildplan.figures.sealant import CAUTIONS
@@ -25,6 +26,7 @@ from buildplan.records.services import Use
 from buildplan.records.sheet import DEFER, sheet_on
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import undoable
 from inventory.models import Lot, Place
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -67,12 +69,12 @@ def _post(request: MemberRequest, found: Step) -> HttpResponse:
         return _done_already(request, found)
     if not done:
         return _page(request, found, (form, proposals), status=UNREADABLE)
-    messages.success(request, f"{found.code} is done. What it took is below.")
-    return redirect("step", found.project.code, found.code)
+    undoable(request, _("%(step)s is done. What it took is below.") % {"step": found.code}, "take-back", found.project.code, found.code)
+    return redirect("write-log" if "log" in request.POST else "step", found.project.code, found.code)
 
 
 def _done_already(request: MemberRequest, found: Step) -> HttpResponse:
-    messages.info(request, f"{found.code} is done already: nothing was taken a second time.")
+    messages.info(request, _("%(step)s is done already: nothing was taken a second time.") % {"step": found.code})
     return redirect("step", found.project.code, found.code)
 
 
@@ -160,5 +162,6 @@ def take_back(request: MemberRequest, project: str, step: str) -> HttpResponse:
     found = get_step(project, step)
     now = timezone.now()
     services.take_back(step=found, on=timezone.localdate(now), now=now, by=request.member)
-    messages.success(request, f"{found.code} is taken back: it is to do again, and what it took lies where it lay.")
+    said = _("%(step)s is taken back: it is to do again, and what it took lies where it lay.")
+    messages.success(request, said % {"step": found.code})
     return redirect("step", found.project.code, found.code)

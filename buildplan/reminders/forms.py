@@ -1,6 +1,7 @@
 """How far ahead to look."""
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.reminders.queries import MOST_DAYS
 
@@ -11,7 +12,7 @@ class DaysForm(forms.Form):
     """A number of days."""
 
     days = forms.IntegerField(
-        label="Days ahead",
+        label=_("Days ahead"),
         min_value=1,
         max_value=MOST_DAYS,
         initial=DAYS,

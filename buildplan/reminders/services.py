@@ -1,7 +1,7 @@
 """The mails that go out, one a member and day."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import datetime
 from enum import StrEnum
 from itertools import groupby
 from smtplib import SMTPException
@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.mail import EmailMessage
 from django.urls import reverse
+from django.utils import timezone
 from django_scopes import scope
 
 from buildplan.reminders import mail, queries
@@ -17,6 +18,7 @@ from inventory.common.problems import Problem
 from inventory.models import DigestMail, Workshop
 from inventory.workshop import feeds
 from inventory.workshop.queries import digest_mails
+from inventory.workshop.reading import by_clock_of
 
 
 class Outcome(StrEnum):
@@ -40,24 +42,26 @@ class Told:
 
 
 def send_digests(  # noqa: PLR0913 - the parts of one run
-    *, today: date, days: int, base: str, connection: Any, workshop: Workshop | None = None, to: str | None = None
+    *, now: datetime, days: int, base: str, connection: Any, workshop: Workshop | None = None, to: str | None = None
 ) -> list[Told]:
     """Send each member who asked for it what is due. One who has nothing to do, or whose mail of today went out, gets none.
 
-    The day is taken before a mail is sent, so that two runs at once send one; where sending fails it is given back.
+    Today is today in each workshop's own zone. The day is taken before a mail is sent, so that two runs at once send
+    one; where sending fails it is given back.
     """
     wanted = digest_mails(workshop=workshop, to=to)
     if to is not None and not wanted:
         raise Problem(f"nobody of the address {to} asked for the mail: it is asked for on the page Reminders")
     told: list[Told] = []
     for _, mails in groupby(wanted, key=lambda one: one.workshop_id):
-        told.extend(_of_workshop(list(mails), today, days, base, connection))
+        told.extend(_of_workshop(list(mails), now, days, base, connection))
     return told
 
 
-def _of_workshop(mails: list[DigestMail], today: date, days: int, base: str, connection: Any) -> list[Told]:
-    with scope(workshop=mails[0].workshop):
-        found = queries.due_of([one.member_id for one in mails], today=today, days=days)
+def _of_workshop(mails: list[DigestMail], now: datetime, days: int, base: str, connection: Any) -> list[Told]:
+    workshop = mails[0].workshop
+    with scope(workshop=workshop), by_clock_of(workshop):
+        found = queries.due_of([one.member_id for one in mails], today=timezone.localdate(now), days=days)
         return [_told(one, found[one.member_id], base, connection) for one in mails]
 
 

@@ -13,6 +13,8 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
 from django.forms import BoundField
 from django.utils import timezone
+from django.utils.translation import gettext, pgettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.figures.reading import Temperature
 from buildplan.sealday.dayview import BatchLot, ProductDay, Share, StepOnDay
@@ -40,7 +42,7 @@ class TemperatureInput(forms.CharField):
     def __init__(self, **kwargs: Any) -> None:
         """A text box: a number alone could be either scale."""
         kwargs.setdefault("widget", forms.TextInput(attrs={"autocomplete": "off", "size": 9}))
-        super().__init__(max_length=20, help_text="72 F or 22 C", **kwargs)
+        super().__init__(max_length=20, help_text=_("72 F or 22 C"), **kwargs)
 
     def prepare_value(self, value: Any) -> Any:
         """Degrees Fahrenheit as people write them; what was typed stays as it was typed."""
@@ -53,7 +55,7 @@ class TemperatureInput(forms.CharField):
             return Temperature("F")(text) if text else None
         except ValueError as error:
             told = str(error)
-            raise ValidationError(f"{told[:1].upper()}{told[1:]}: write 72 F or 22 C.") from error
+            raise ValidationError(_("%(told)s: write 72 F or 22 C.") % {"told": f"{told[:1].upper()}{told[1:]}"}) from error
 
 
 class FractionInput(QuantityInput):
@@ -76,16 +78,16 @@ class MomentInput(forms.DateTimeField):
         """The browser offers its own picker; `data-now` lets the page run it until somebody sets it."""
         widget = forms.DateTimeInput(attrs={"type": "datetime-local", "data-now": ""}, format=LOCAL)
         super().__init__(input_formats=[LOCAL, f"{LOCAL}:%S"], widget=widget, **kwargs)
-        self.error_messages["invalid"] = "Write the day and time as 2027-03-14T13:30."
+        self.error_messages["invalid"] = _("Write the day and time as 2027-03-14T13:30.")
 
 
 class DayForm(forms.Form):
     """What is said of a day as a whole."""
 
-    temperature_f = TemperatureInput(label="Temperature of the metal, as expected", required=False)
-    pace = FractionInput(label="Grams that one person places in an hour", required=False)
-    division = FractionInput(label="Division of the scale in grams", required=False)
-    note = forms.CharField(label="Note", required=False, max_length=MOST_NOTE)
+    temperature_f = TemperatureInput(label=_("Temperature of the metal, as expected"), required=False)
+    pace = FractionInput(label=_("Grams that one person places in an hour"), required=False)
+    division = FractionInput(label=_("Division of the scale in grams"), required=False)
+    note = forms.CharField(label=_("Note"), required=False, max_length=MOST_NOTE)
 
 
 class PeopleForm(forms.Form):
@@ -101,11 +103,14 @@ class PeopleForm(forms.Form):
 
     def _add_row(self, at: int, name: str, comes: time, goes: time) -> None:
         who = forms.TextInput(attrs={"list": "members", "autocomplete": "off"})
-        self.fields[f"name-{at}"] = forms.CharField(label="Who", required=False, max_length=MOST_NAME, initial=name, widget=who)
-        for field, label, initial in (("comes", "From", comes), ("goes", "To", goes)):
+        self.fields[f"name-{at}"] = forms.CharField(label=_("Who"), required=False, max_length=MOST_NAME, initial=name, widget=who)
+        for field, label, initial in (
+            ("comes", pgettext_lazy("time of day", "From"), comes),
+            ("goes", pgettext_lazy("time of day", "To"), goes),
+        ):
             widget = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
             self.fields[f"{field}-{at}"] = forms.TimeField(label=label, required=False, initial=initial, widget=widget)
-            self.fields[f"{field}-{at}"].error_messages["invalid"] = "Write the time as 09:30."
+            self.fields[f"{field}-{at}"].error_messages["invalid"] = _("Write the time as 09:30.")
 
     def rows(self) -> list[tuple[BoundField, BoundField, BoundField]]:
         """The boxes of each person."""
@@ -121,12 +126,12 @@ class PeopleForm(forms.Form):
             if comes is None or goes is None:
                 self._ask_times(at)
             elif comes >= goes:
-                self.add_error(f"goes-{at}", f"That is no later than {comes:%H:%M}: give the time of leaving.")
+                self.add_error(f"goes-{at}", _("That is no later than %(comes)s: give the time of leaving.") % {"comes": f"{comes:%H:%M}"})
         return given
 
     def _ask_times(self, at: int) -> None:
         if f"comes-{at}" not in self.errors and f"goes-{at}" not in self.errors:
-            self.add_error(f"comes-{at}", "Say from when to when.")
+            self.add_error(f"comes-{at}", _("Say from when to when."))
 
     def people(self, members: Mapping[str, Any]) -> list[PersonData]:
         """Those named; who has a member's name is that member."""
@@ -148,11 +153,11 @@ class StepsForm(forms.Form):
     """The steps of a day."""
 
     steps = forms.MultipleChoiceField(
-        label="Steps",
+        label=_("Steps"),
         widget=forms.CheckboxSelectMultiple,
         error_messages={
-            "required": "Tick the steps of the day.",
-            "invalid_choice": "One of the steps can't be chosen any more: look again.",
+            "required": _("Tick the steps of the day."),
+            "invalid_choice": _("One of the steps can't be chosen any more: look again."),
         },
     )
 
@@ -169,7 +174,7 @@ class StepsForm(forms.Form):
 class PlanForm(StepsForm, PeopleForm, DayForm):
     """A new seal day."""
 
-    on = DayInput(label="Day")
+    on = DayInput(label=_("Day"))
 
     field_order = ("on", "steps", "temperature_f", "pace", "division", "note")
 
@@ -177,7 +182,7 @@ class PlanForm(StepsForm, PeopleForm, DayForm):
         """Somebody must be there."""
         given = super().clean()
         if not any(given.get(f"name-{at}") for at in range(self._rows)):
-            self.add_error("name-0" if "name-0" in self.fields else None, "Say who is there.")
+            self.add_error("name-0" if "name-0" in self.fields else None, _("Say who is there."))
         return given
 
 
@@ -190,13 +195,13 @@ class ProductsForm(forms.Form):
         self._items = []
         for product in products:
             self._items.append(product.item_id)
-            life = f"Work life of {product.code} in hours at 77 F"
-            cure = f"Hours until {product.code} is cured"
+            life = _("Work life of %(product)s in hours at 77 F") % {"product": product.code}
+            cure = _("Hours until %(product)s is cured") % {"product": product.code}
             for name, label, kept in ((LIFE, life, product.life_hours), (CURE, cure, product.cure_hours)):
                 self.fields[f"{name}{product.item_id}"] = FractionInput(
-                    label=label, required=False, initial=kept, help_text="as on its data sheet"
+                    label=label, required=False, initial=kept, help_text=_("as on its data sheet")
                 )
-                self.fields[f"{name}{product.item_id}"].validators.append(MaxValueValidator(MOST_HOURS, "Over 1000 hours: check it."))
+                self.fields[f"{name}{product.item_id}"].validators.append(MaxValueValidator(MOST_HOURS, _("Over 1000 hours: check it.")))
 
     def given(self) -> list[tuple[int, Fraction | None, Fraction | None]]:
         """Item, work life and cure of each."""
@@ -207,15 +212,15 @@ class ProductsForm(forms.Form):
 class CheckForm(forms.Form):
     """A line of people's own for the night before."""
 
-    text = forms.CharField(label="Also to be done", max_length=MOST_TEXT, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    text = forms.CharField(label=_("Also to be done"), max_length=MOST_TEXT, widget=forms.TextInput(attrs={"autocomplete": "off"}))
 
 
 class MoveForm(forms.Form):
     """Where a day goes, and what goes with it."""
 
-    to = DayInput(label="To which day")
-    days = forms.MultipleChoiceField(label="Seal days that move along", required=False, widget=forms.CheckboxSelectMultiple)
-    later = forms.BooleanField(label="Later steps move along: all that are planned and come after, by as many days", required=False)
+    to = DayInput(label=_("To which day"))
+    days = forms.MultipleChoiceField(label=_("Seal days that move along"), required=False, widget=forms.CheckboxSelectMultiple)
+    later = forms.BooleanField(label=_("Later steps move along: all that are planned and come after, by as many days"), required=False)
 
     def __init__(self, data: Any, *, others: Iterable[tuple[int, str]], **kwargs: Any) -> None:
         """`others` are the bench's other open days."""
@@ -230,7 +235,7 @@ class MoveForm(forms.Form):
 class CallOffForm(forms.Form):
     """Why a day is called off."""
 
-    reason = forms.CharField(label="Why", max_length=MOST_TEXT, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    reason = forms.CharField(label=_("Why"), max_length=MOST_TEXT, widget=forms.TextInput(attrs={"autocomplete": "off"}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,12 +256,15 @@ class CloseForm(forms.Form):
         super().__init__(data)
         self._steps = [step for step in steps if not step.done]
         for step in self._steps:
-            choices = ((DONE, f"{step.code} is done"), (CARRIED, f"{step.code} is carried to another day"))
+            choices = (
+                (DONE, _("%(step)s is done") % {"step": step.code}),
+                (CARRIED, _("%(step)s is carried to another day") % {"step": step.code}),
+            )
             self.fields[f"outcome-{step.step_id}"] = forms.ChoiceField(
                 label=step.title, choices=choices, widget=forms.RadioSelect, initial=DONE
             )
-            self.fields[f"carry-{step.step_id}"] = DayInput(label="To which day", required=False, initial=tomorrow)
-            self.fields[f"reason-{step.step_id}"] = forms.CharField(label="Why", required=False, max_length=MOST_TEXT)
+            self.fields[f"carry-{step.step_id}"] = DayInput(label=_("To which day"), required=False, initial=tomorrow)
+            self.fields[f"reason-{step.step_id}"] = forms.CharField(label=_("Why"), required=False, max_length=MOST_TEXT)
 
     def boxes(self) -> list[tuple[StepOnDay, BoundField, BoundField, BoundField]]:
         """The boxes of each step that isn't done yet."""
@@ -269,9 +277,9 @@ class CloseForm(forms.Form):
             if given.get(f"outcome-{step.step_id}") != CARRIED:
                 continue
             if not given.get(f"carry-{step.step_id}") and f"carry-{step.step_id}" not in self.errors:
-                self.add_error(f"carry-{step.step_id}", "Give the day.")
+                self.add_error(f"carry-{step.step_id}", _("Give the day."))
             if not given.get(f"reason-{step.step_id}"):
-                self.add_error(f"reason-{step.step_id}", "Say why it is carried.")
+                self.add_error(f"reason-{step.step_id}", _("Say why it is carried."))
         return given
 
     def outcomes(self) -> list[Said]:
@@ -303,8 +311,8 @@ class Source:
 
     def __str__(self) -> str:
         """As the list of lots says it: a label may name the place already."""
-        where = self.label if self.path in self.label else f"{self.label} in {self.path}"
-        return f"{where}, {plain(self.there)} g there"
+        where = self.label if self.path in self.label else gettext("%(lot)s in %(place)s") % {"lot": self.label, "place": self.path}
+        return gettext("%(where)s, %(grams)s g there") % {"where": where, "grams": plain(self.there)}
 
 
 def sources(planned: Iterable[BatchLot], others: Iterable[Source]) -> list[Source]:
@@ -359,15 +367,15 @@ class MixForm(forms.Form):
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     item = forms.IntegerField(widget=forms.HiddenInput)
     planned = forms.CharField(widget=forms.HiddenInput)
-    base = QuantityInput(label="Base, grams")
-    accelerator = QuantityInput(label="Accelerator, grams", zero=True)
-    lot = forms.ChoiceField(label="From lot", error_messages={"invalid_choice": "That lot can't serve any more: choose another."})
-    mixed_at = MomentInput(label="When mixing began")
-    temperature_f = TemperatureInput(label="Temperature of the metal", required=False)
+    base = QuantityInput(label=_("Base, grams"))
+    accelerator = QuantityInput(label=_("Accelerator, grams"), zero=True)
+    lot = forms.ChoiceField(label=_("From lot"), error_messages={"invalid_choice": _("That lot can't serve any more: choose another.")})
+    mixed_at = MomentInput(label=_("When mixing began"))
+    temperature_f = TemperatureInput(label=_("Temperature of the metal"), required=False)
     mixed_by = forms.CharField(
-        label="Who mixed it", max_length=MOST_NAME, widget=forms.TextInput(attrs={"list": "people", "autocomplete": "off"})
+        label=_("Who mixed it"), max_length=MOST_NAME, widget=forms.TextInput(attrs={"list": "people", "autocomplete": "off"})
     )
-    note = forms.CharField(label="Note", required=False, max_length=MOST_TEXT)
+    note = forms.CharField(label=_("Note"), required=False, max_length=MOST_TEXT)
 
     def __init__(
         self, data: Any, *, choices: Sequence[Source], shares: Sequence[Share], several: bool, now: datetime, **kwargs: Any
@@ -392,14 +400,14 @@ class MixForm(forms.Form):
 
     def _ask_shares(self) -> None:
         for share in self._shares:
-            label = f"Grams for {share.code} (planned {plain(share.grams)})"
+            label = _("Grams for %(step)s (planned %(grams)s)") % {"step": share.code, "grams": plain(share.grams)}
             self.fields[f"{SHARE}{share.step_id}"] = QuantityInput(label=label, zero=True, required=False)
 
     def clean(self) -> dict[str, Any]:
         """Refuse grams typed for lots that no box shows any more, instead of dropping them."""
         said = ((name, str(self.data[name])) for name in self.data if name.startswith(TAKE))
         if any(name not in self.fields and typed.strip() not in {"", "0"} for name, typed in said):
-            message = "A lot that you gave grams for can't serve any more, or is used up meanwhile: look at the lots again."
+            message = _("A lot that you gave grams for can't serve any more, or is used up meanwhile: look at the lots again.")
             raise ValidationError(message)
         return self.cleaned_data
 
@@ -449,8 +457,8 @@ def in_proportion(shares: Sequence[Share], grams: Decimal) -> list[tuple[int, De
 class EndForm(forms.Form):
     """What was left of a batch."""
 
-    left = QuantityInput(label="Grams left over", zero=True, help_text="0 where all of it was placed")
-    at = MomentInput(label="When it was used up or put away")
+    left = QuantityInput(label=_("Grams left over"), zero=True, help_text=_("0 where all of it was placed"))
+    at = MomentInput(label=_("When it was used up or put away"))
 
     def __init__(self, data: Any, *, now: datetime, **kwargs: Any) -> None:
         """What is still to come can't be written down."""
@@ -461,7 +469,7 @@ class EndForm(forms.Form):
 def _not_to_come(now: datetime) -> Callable[[datetime], None]:
     def check(moment: datetime) -> None:
         if moment > now:
-            message = "That is still to come: give a time up to now."
+            message = _("That is still to come: give a time up to now.")
             raise ValidationError(message)
 
     return check

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -30,7 +32,16 @@ from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
 
 GRAM = "g"
-BLANKS = ("Base, g", "Accelerator, g", "Lot", "When", "Metal, F", "Who", "Used up or put away", "Left over, g")
+BLANKS = (
+    gettext_lazy("Base, g"),
+    gettext_lazy("Accelerator, g"),
+    gettext_lazy("Lot"),
+    gettext_lazy("When"),
+    gettext_lazy("Metal, F"),
+    gettext_lazy("Who"),
+    gettext_lazy("Used up or put away"),
+    gettext_lazy("Left over, g"),
+)
 
 
 @never_cache
@@ -108,7 +119,7 @@ def _card_page(request: MemberRequest, shown: DayView, form: MixForm, number: in
 def _mix(request: MemberRequest, day: SealDay, number: int) -> HttpResponse:
     """Write down what was mixed. The form's own figures count, whatever the plan has become meanwhile."""
     if (first := _mixed_already(request, day)) is not None:
-        messages.info(request, "This batch is written down already: nothing was taken a second time.")
+        messages.info(request, _("This batch is written down already: nothing was taken a second time."))
         return redirect("end-mix", first)
     day = open_day(request, day.pk, "use_stock")
     shown = view_of(day)
@@ -181,7 +192,7 @@ def end_mix(request: MemberRequest, pk: int) -> HttpResponse:
 
 def _end(form: EndForm, mix: Mix, request: MemberRequest) -> None:
     sealing.end_mix(mix=mix, **form.cleaned_data, by=request.member)
-    messages.success(request, f"{plain(form.cleaned_data['left'])} g of it were left over.")
+    messages.success(request, _("%(grams)s g of it were left over.") % {"grams": plain(form.cleaned_data["left"])})
 
 
 @require_POST
@@ -191,7 +202,7 @@ def take_back_mix(request: MemberRequest, pk: int) -> HttpResponse:
     found = _get_mix(pk)
     now = timezone.now()
     sealing.take_back_mix(mix=found.mix, on=timezone.localdate(now), now=now, by=request.member)
-    messages.success(request, "The batch is taken back: what it took lies where it lay.")
+    messages.success(request, _("The batch is taken back: what it took lies where it lay."))
     return redirect("seal-day", found.day_id)
 
 

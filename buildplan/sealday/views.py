@@ -15,6 +15,7 @@ from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -42,6 +43,7 @@ from buildplan.sealday.services import Moved, Outcome
 from inventory.common.exact import decimal_text
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import undoable
 from inventory.models import Bench, Item, Member
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -90,7 +92,7 @@ def seal_days(request: MemberRequest) -> HttpResponse:
     benches = Bench.objects.filter(projects__isnull=False).distinct().order_by("code")
     context = {
         "days": queries.days(today=today),
-        "offered": [_offered(bench, today) for bench in benches],
+        "offered": [_offered(bench, today) for bench in benches if policy.allowed(request.member, "plan", bench)],
         "may_plan": policy.allowed(request.member, "plan"),
         "today": today,
     }
@@ -172,7 +174,7 @@ def _plan(form: PlanForm, bench: Bench, request: MemberRequest) -> SealDay:
         **_of_day(given),
     )
     services.set_people(day=day, people=form.people(_by_name()), by=request.member)
-    messages.success(request, f"The seal day on {day.on} is planned.")
+    messages.success(request, _("The seal day on %(on)s is planned.") % {"on": day.on})
     return day
 
 
@@ -182,7 +184,7 @@ def _planned_already(request: MemberRequest, bench: Bench) -> HttpResponse | Non
     same = SealDay.objects.filter(bench=bench, on=on, by=request.member, closed_at=None, called_off_at=None).first() if on else None
     if same is None or {str(step) for step in same.steps.values_list("step_id", flat=True)} != steps:
         return None
-    messages.info(request, "It is planned already: nothing was planned a second time.")
+    messages.info(request, _("It is planned already: nothing was planned a second time."))
     return redirect("seal-day", same.pk)
 
 
@@ -262,8 +264,8 @@ def day_context(request: MemberRequest, shown: DayView) -> dict[str, Any]:
         "day": shown.day,
         "view": shown,
         "temperature": _degrees(shown.day),
-        "may_plan": policy.allowed(request.member, "plan") and shown.day.open,
-        "may_mix": policy.allowed(request.member, "use_stock") and shown.day.open,
+        "may_plan": policy.allowed(request.member, "plan", shown.day.bench) and shown.day.open,
+        "may_mix": policy.allowed(request.member, "use_stock", shown.day.bench) and shown.day.open,
         "now": timezone.now(),
         "today": timezone.localdate(),
         "cautions": CAUTIONS,
@@ -361,11 +363,11 @@ def hold(request: MemberRequest, pk: int) -> HttpResponse:
     found = open_day(request, pk)
     if "release" in request.POST:
         services.release_lots(day=found, by=request.member)
-        messages.success(request, "The lots are free again.")
+        undoable(request, _("The lots are free again."), "seal-day-hold", found.pk)
     else:
         now = timezone.now()
         services.hold_lots(day=found, by=request.member, today=timezone.localdate(now), now=now)
-        messages.success(request, "The lots of the plan are set aside for its steps.")
+        undoable(request, _("The lots of the plan are set aside for its steps."), "seal-day-hold", found.pk, fields={"release": 1})
     return redirect("seal-day", found.pk)
 
 
@@ -441,7 +443,8 @@ def _move(form: MoveForm, day: SealDay, others: Iterable[SealDay], request: Memb
         looked.append(services.try_move(**said))
         return
     services.move(**said)
-    messages.success(request, f"The seal day is on {form.cleaned_data['to']} now, and all that hangs on it is planned anew.")
+    told = _("The seal day is on %(on)s now, and all that hangs on it is planned anew.") % {"on": form.cleaned_data["to"]}
+    messages.success(request, told)
 
 
 def _seen(form: MoveForm) -> str:
@@ -463,7 +466,7 @@ def close(request: MemberRequest, pk: int) -> HttpResponse:
     """Close a day: each step is done, or carried to another day with a reason."""
     found = get_day(pk)
     if request.method == "POST" and found.closed_at is not None:
-        messages.info(request, "This seal day is closed already: nothing was taken a second time.")
+        messages.info(request, _("This seal day is closed already: nothing was taken a second time."))
         return redirect("seal-day", found.pk)
     found = open_day(request, pk, "use_stock")
     shown = view_of(found)
@@ -497,7 +500,7 @@ def _close(form: CloseForm, day: SealDay, request: MemberRequest) -> None:
     found = {step.pk: step for step in steps_of([one.step for one in said])}
     outcomes = [_outcome(one, found) for one in said]
     services.close(day=day, outcomes=outcomes, by=request.member, today=timezone.localdate(now), now=now)
-    messages.success(request, "The seal day is closed.")
+    messages.success(request, _("The seal day is closed."))
 
 
 def _outcome(said: Said, found: Mapping[int, Step]) -> Outcome:

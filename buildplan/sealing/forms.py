@@ -3,6 +3,8 @@
 from typing import Any, cast
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from buildplan.hardware.services import MOST_CODE
 from buildplan.sealing.calc import Shape
@@ -13,41 +15,51 @@ from inventory.common.forms import SizeInput
 from inventory.workshop.models import Workshop
 
 _UNIT = forms.TextInput(attrs={"autocomplete": "off", "size": 9})
-SHAPES = [("", "which the plans say"), *((shape.value, shape.value.replace("_", " ")) for shape in Shape)]
+SHAPES = [
+    ("", _("which the plans say")),
+    (Shape.CONCAVE.value, _("concave")),
+    (Shape.TRIANGLE.value, _("triangle")),
+    (Shape.QUARTER_ROUND.value, _("quarter round")),
+    (Shape.FILM.value, _("film")),
+    (Shape.DOME.value, _("dome")),
+    (Shape.EACH.value, pgettext_lazy("seam", "each")),
+]
 
 
 class SeamForm(forms.Form):
     """A sealed joint. Which sizes a shape takes is the arithmetic's to say: it refuses one that is missing, and one too many."""
 
-    code = forms.CharField(label="Seam", max_length=MOST_CODE, help_text="its name in the plans")
-    sealant = CodeInput(label="Sealant", offered="sealants", help_text="any of its codes")
-    shape = forms.ChoiceField(label="Shape", choices=SHAPES)
-    length = SizeInput(label="Length", required=False, help_text="of all shapes but a dome and what is counted each")
-    unit = forms.CharField(label="Unit of the length", required=False, max_length=MOST_UNIT, widget=_UNIT, help_text="m, ft, in; blank: mm")
-    leg_a = SizeInput(
-        label="Leg a",
-        required=False,
-        help_text="or radius of a round; width of a film; base radius of a dome",
+    code = forms.CharField(label=_("Seam"), max_length=MOST_CODE, help_text=_("its name in the plans"))
+    sealant = CodeInput(label=_("Sealant"), offered="sealants", help_text=_("any of its codes"))
+    shape = forms.ChoiceField(label=_("Shape"), choices=SHAPES)
+    length = SizeInput(label=_("Length"), required=False, help_text=_("of all shapes but a dome and what is counted each"))
+    unit = forms.CharField(
+        label=_("Unit of the length"), required=False, max_length=MOST_UNIT, widget=_UNIT, help_text=_("m, ft, in; blank: mm")
     )
-    leg_b = SizeInput(label="Leg b", required=False, help_text="of a triangle; height of a dome")
-    thickness = SizeInput(label="Thickness", required=False, help_text="of a film")
+    leg_a = SizeInput(
+        label=_("Leg a"),
+        required=False,
+        help_text=_("or radius of a round; width of a film; base radius of a dome"),
+    )
+    leg_b = SizeInput(label=_("Leg b"), required=False, help_text=_("of a triangle; height of a dome"))
+    thickness = SizeInput(label=_("Thickness"), required=False, help_text=_("of a film"))
     size_unit = forms.CharField(
-        label="Unit of legs and thickness",
+        label=_("Unit of legs and thickness"),
         required=False,
         max_length=MOST_UNIT,
         widget=_UNIT,
-        help_text="blank: as the length",
+        help_text=_("blank: as the length"),
     )
-    count = forms.IntegerField(label="How many alike", min_value=1, max_value=MOST_ALIKE)
-    grams_each = SizeInput(label="Grams each", required=False, help_text="of what is counted each alone")
+    count = forms.IntegerField(label=_("How many alike"), min_value=1, max_value=MOST_ALIKE)
+    grams_each = SizeInput(label=_("Grams each"), required=False, help_text=_("of what is counted each alone"))
     loss_percent = forms.DecimalField(
-        label="Loss in percent",
+        label=_("Loss in percent"),
         required=False,
         min_value=0,
         max_value=MOST_LOSS,
         max_digits=LOSS_PLACES + len(str(MOST_LOSS)),
         decimal_places=LOSS_PLACES,
-        help_text="blank: none",
+        help_text=_("blank: none"),
     )
 
     def __init__(self, data: Any, *, workshop: Workshop, initial: dict[str, Any]) -> None:

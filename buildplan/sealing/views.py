@@ -2,9 +2,9 @@
 
 from fractions import Fraction
 
-from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from buildplan.hardware.services import refuse_done
@@ -18,6 +18,7 @@ from buildplan.sealing.services import LOSS_PLACES, PlannedSeam
 from inventory.common.exact import decimal_text
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import as_it_stands, undoable
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
@@ -37,9 +38,12 @@ def add_seam(request: MemberRequest, project: str, step: str) -> HttpResponse:
 def seam(request: MemberRequest, pk: int) -> HttpResponse:
     """Change a seam."""
     found = _get_seam(pk)
-    said: dict[str, object] = {name: getattr(found, name) for name in AS_KEPT}
-    said |= {"sealant": found.sealant.code, "loss_percent": decimal_text(found.loss_percent, LOSS_PLACES)}
-    return _page(request, found.step, found, said)
+    return _page(request, found.step, found, _said(found))
+
+
+def _said(seam: Seam) -> dict[str, object]:
+    said: dict[str, object] = {name: getattr(seam, name) for name in AS_KEPT}
+    return said | {"sealant": seam.sealant.code, "loss_percent": decimal_text(seam.loss_percent, LOSS_PLACES)}
 
 
 @require_POST
@@ -47,9 +51,10 @@ def seam(request: MemberRequest, pk: int) -> HttpResponse:
 def remove_seam(request: MemberRequest, pk: int) -> HttpResponse:
     """Take a seam out of its step."""
     found = _get_seam(pk)
+    before, step = as_it_stands(SeamForm(None, workshop=request.workshop, initial=_said(found))), found.step
     services.remove_seam(seam=found, by=request.member)
-    messages.success(request, f"Seam {found.code} is removed.")
-    return redirect("step", found.step.project.code, found.step.code)
+    undoable(request, _("Seam %(seam)s is removed.") % {"seam": found.code}, "add-seam", step.project.code, step.code, fields=before)
+    return redirect("step", step.project.code, step.code)
 
 
 def _get_seam(pk: int) -> Seam:
@@ -71,5 +76,9 @@ def _save(form: SeamForm, step: Step, seam: Seam | None, request: MemberRequest)
     given = dict(form.cleaned_data)
     sealant, loss = given.pop("sealant"), Fraction(given.pop("loss_percent") or 0)
     stated = PlannedSeam(step=step.code, sealant_id=sealant.pk, loss_percent=loss, **given)
+    before = None if seam is None else as_it_stands(SeamForm(None, workshop=request.workshop, initial=_said(seam)))
     kept = services.save_seam(step=step, seam=seam, stated=stated, by=request.member)
-    messages.success(request, f"Seam {kept.code} is saved.")
+    if before is None:
+        undoable(request, _("Seam %(seam)s is saved.") % {"seam": kept.code}, "remove-seam", kept.pk)
+    else:
+        undoable(request, _("Seam %(seam)s is saved.") % {"seam": kept.code}, "seam", kept.pk, fields=before)

@@ -1,13 +1,19 @@
 """The answer as other programs read it: one object, the same from the command and from the API."""
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
-from buildplan.shortfall import pins
+from buildplan.plan.models import Project
+from buildplan.shortfall import pins, weeks
 from buildplan.shortfall.calc import Line
 from buildplan.shortfall.pins import Pins, Stretch
 from buildplan.shortfall.queries import Shortfall
 from buildplan.shortfall.trace import why
+from buildplan.shortfall.weeks import Week
+from inventory.catalogue.models import RETURNED
 from inventory.common.fields import plain
+from inventory.models import Item
 
 
 def as_object(found: Shortfall, *, every: bool = False) -> dict[str, Any]:
@@ -53,6 +59,40 @@ def _stretch_object(stretch: Stretch) -> dict[str, Any]:
         "owned": plain(stretch.owned),
         "lacking": plain(stretch.lacking),
         "steps": [{"step": one.label, "held": plain(one.held), "alone": one.alone} for one in stretch.holders],
+    }
+
+
+def weeks_object(named: Sequence[Project], item: Item, line: Line | None, *, before: date | None, as_of: date) -> dict[str, Any]:
+    """Stock against need of one item, week by week; no weeks where no step of the demand needs it."""
+    found = weeks.weeks(line) if line else ()
+    short = weeks.first_short(found)
+    reasons = (*why(line), *weeks.why(line, found)) if line else ()
+    return {
+        "project": ",".join(project.code for project in named),
+        "before": before and before.isoformat(),
+        "as_of": as_of.isoformat(),
+        "item": item.code,
+        "unit": item.unit,
+        "returned": item.kind in RETURNED,
+        "needed": plain(line.needed) if line else "0",
+        "short": plain(line.short) if line else "0",
+        "first_short": line.first_short.isoformat() if line and line.first_short else None,
+        "first_short_week": short and short.first.isoformat(),
+        "weeks": [_week_object(week) for week in found],
+        "trace": [{"text": reason.text, "source": reason.source} for reason in reasons],
+    }
+
+
+def _week_object(week: Week) -> dict[str, Any]:
+    return {
+        "first": week.first.isoformat(),
+        "through": None if week.open else week.last.isoformat(),
+        "opening": plain(week.opening),
+        "due": plain(week.came),
+        "ended": plain(week.died),
+        "needed": plain(week.need),
+        "missing": plain(week.missing),
+        "left": plain(week.left),
     }
 
 

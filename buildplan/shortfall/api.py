@@ -189,7 +189,7 @@ class ShortfallView(APIView):
     )
     def get(self, request: Request, code: str) -> Response:
         """Net the project's demand against the stock of its bench and the shared benches, with reasons."""
-        given = _given(Asked, request)
+        given = given_by(Asked, request)
         return Response(answer.as_object(_netted(code, given), every=given["all"]))
 
 
@@ -204,10 +204,11 @@ class PinsView(APIView):
     )
     def get(self, request: Request, code: str) -> Response:
         """Day by day what the project's steps hold at once and what is there, with the steps that compete where it doesn't reach."""
-        return Response(answer.pins_object(_netted(code, _given(AskedDemand, request))))
+        return Response(answer.pins_object(_netted(code, given_by(AskedDemand, request))))
 
 
-def _given(wanted: type[AskedDemand], request: Request) -> dict[str, Any]:
+def given_by(wanted: type[AskedDemand], request: Request) -> dict[str, Any]:
+    """What the address asks, by name."""
     asked = wanted(data=request.query_params)
     asked.is_valid(raise_exception=True)
     return dict(asked.validated_data)

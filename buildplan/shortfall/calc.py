@@ -154,6 +154,7 @@ class Line:
     held: tuple[Held, ...] = ()  # of a returned thing, day by day where anything changes
     missing: tuple[Missing, ...] = ()
     last_short: date | None = None
+    supplies: tuple[Supply, ...] = field(default=(), compare=False, repr=False)  # all that was looked at, in any order
 
     @property
     def steps(self) -> tuple[str, ...]:
@@ -190,6 +191,7 @@ def net(item: ItemFacts, needs: Iterable[Need], supplies: Iterable[Supply], *, a
         held=result.held,
         missing=tuple(result.missing),
         last_short=result.last_short,
+        supplies=tuple([stock.supply for stock in stocks]),
     )
 
 

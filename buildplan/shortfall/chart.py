@@ -5,15 +5,15 @@ Widths are percent of the picture, heights its own units: text then keeps its si
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from itertools import groupby
 from operator import attrgetter
 
 from buildplan.shortfall.pins import Stretch
+from inventory.common.drawing import Tick, later, percent, ticks
 
 TOP, BOTTOM = 22, 152  # of the plot; above it stands the highest figure, below it the days
-FEWEST_FOR_MIDDLE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +37,6 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
-class Tick:
-    """A day below the plot."""
-
-    x: str
-    anchor: str
-    day: date
-
-
-@dataclass(frozen=True, slots=True)
 class Chart:
     """What the template draws. `most` is the figure at the top of the plot."""
 
@@ -63,9 +54,7 @@ def chart(stretches: Sequence[Stretch]) -> Chart | None:
     most = max(max(stretch.held, stretch.owned) for stretch in stretches)
     days = (end - start).days
     frame = _Frame(start, days, most)
-    return Chart(
-        tuple(_bar(stretch, end, frame) for stretch in stretches), tuple(_levels(stretches, end, frame)), _ticks(start, days), most
-    )
+    return Chart(tuple(_bar(stretch, end, frame) for stretch in stretches), tuple(_levels(stretches, end, frame)), ticks(start, days), most)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,40 +76,23 @@ def _end(stretches: Sequence[Stretch]) -> date:
     """The day after the last one drawn."""
     last = stretches[-1]
     if last.through is not None:
-        return _later(last.through, 1)
-    return _later(last.first, max(1, (last.first - stretches[0].first).days // 10))
-
-
-def _later(day: date, days: int) -> date:
-    """`days` after `day`; the calendar's last day where that lies beyond it."""
-    return day + timedelta(days) if (date.max - day).days > days else date.max
+        return later(last.through, 1)
+    return later(last.first, max(1, (last.first - stretches[0].first).days // 10))
 
 
 def _after(stretch: Stretch, end: date) -> date:
-    return end if stretch.through is None else _later(stretch.through, 1)
+    return end if stretch.through is None else later(stretch.through, 1)
 
 
 def _bar(stretch: Stretch, end: date, frame: _Frame) -> Bar:
     x, right = frame.x(stretch.first), frame.x(_after(stretch, end))
     top, level = frame.y(stretch.held), frame.y(stretch.owned)
     over = level - top if stretch.lacking else Decimal(0)
-    return Bar(_percent(x), _percent(right - x), f"{top:.1f}", f"{BOTTOM - top:.1f}", f"{over:.1f}" if over else "")
+    return Bar(percent(x), percent(right - x), f"{top:.1f}", f"{BOTTOM - top:.1f}", f"{over:.1f}" if over else "")
 
 
 def _levels(stretches: Sequence[Stretch], end: date, frame: _Frame) -> Iterator[Level]:
     """One line for all days in a row with as much: a dash that starts anew each day would blur."""
     for owned, group in groupby(stretches, key=attrgetter("owned")):
         same = list(group)
-        yield Level(_percent(frame.x(same[0].first)), _percent(frame.x(_after(same[-1], end))), f"{frame.y(owned):.1f}")
-
-
-def _percent(part: Decimal) -> str:
-    return f"{part:.3f}%"
-
-
-def _ticks(start: date, days: int) -> tuple[Tick, ...]:
-    """The first day, one half way, the last one: as many as there are. The outer ones stand at the edges, where their text has room."""
-    last = max(0, days - 1)
-    middle = Tick(_percent((Decimal(last // 2) + Decimal("0.5")) * 100 / max(1, days)), "middle", start + timedelta(last // 2))
-    edges = [Tick("0%", "start", start), Tick("100%", "end", start + timedelta(last))]
-    return (edges[0], middle, edges[1]) if last >= FEWEST_FOR_MIDDLE else tuple(edges[: min(2, last + 1)])
+        yield Level(percent(frame.x(same[0].first)), percent(frame.x(_after(same[-1], end))), f"{frame.y(owned):.1f}")

@@ -13,6 +13,7 @@ from typing import Any
 
 from django.db.models import Q
 
+from buildplan.cutting import queries as cutting
 from buildplan.hardware.calc import clecos_for_row
 from buildplan.hardware.models import RivetLoss, RivetRow
 from buildplan.hardware.queries import Accepted, accepted, rivet_diameter
@@ -43,7 +44,8 @@ class Demand:
     """Some steps and their days: `days` of those that count, `every` of all that have one. `where` filters what hangs on them.
 
     `alone` is one step for its own page: done or not, and without a seam whose grams can't be told, since the page says so itself.
-    `mixed` is whether what was mixed already is needed no more.
+    `mixed` is whether what was mixed already is needed no more. `uncut` is whether pieces that are still to be cut take blanks: a finish
+    takes none, since a blank leaves stock under the saw.
     `only` are the items that are asked for; None is all of them. A seam of theirs whose grams can't be told is left out as well:
     `left_out` then says so.
     """
@@ -55,6 +57,7 @@ class Demand:
     as_of: date
     alone: bool = False
     mixed: bool = True
+    uncut: bool = True
     only: frozenset[int] | None = None
     left_out: list[str] = field(default_factory=list)
 
@@ -77,10 +80,10 @@ class Demand:
 
 
 def expand(demand: Demand) -> dict[int, list[Need]]:
-    """Every need of the demand, by item. Six queries.
+    """Every need of the demand, by item. At most nine queries, seven where nothing is to be cut.
 
-    What was mixed for a step it needs no more. Where an inspector accepted one rivet in place of another for a step, all that the step
-    needs of the one is needed of the other.
+    What was mixed for a step it needs no more. Pieces that aren't cut yet need blanks, and what they will be isn't needed as such.
+    Where an inspector accepted one rivet in place of another for a step, all that the step needs of the one is needed of the other.
     Only what the plans name is replaced: what serves for one thing and is itself replaced in that step isn't followed further.
     """
     swaps = accepted(**demand.where)
@@ -89,19 +92,35 @@ def expand(demand: Demand) -> dict[int, list[Need]]:
         needs[item].append(need)
     if demand.mixed:
         _less_mixed(demand, needs)
+    if demand.uncut:
+        _with_blanks(demand, needs)
     return needs if demand.only is None else {item: found for item, found in needs.items() if item in demand.only}
+
+
+def _with_blanks(demand: Demand, needs: dict[int, list[Need]]) -> None:
+    """Blanks for what is still to be cut, and so much less of what it will be: that is made here, not ordered."""
+    steps, days = demand.steps, demand.days
+    ranks = {step: (days[step].day, steps[step].order) for step in days}
+    found = cutting.wanted(demand.filters, ranks, apart=demand.alone)
+    for (step, item), (count, words) in found.made_here.items():
+        if item in needs:
+            left = list(_less(needs.pop(item), step, Decimal(count), f"{words}", keep=demand.alone, mixed=False))
+            if left:
+                needs[item] = left
+    for blank in found.blanks:
+        needs[blank.item].append(demand.need(blank.step, blank.quantity, blank.note, blank.source))
 
 
 def _less_mixed(demand: Demand, needs: dict[int, list[Need]]) -> None:
     """Take off what was mixed, need by need; nothing is left of an item that all was mixed of, unless the step stands alone."""
     for (step, item), (quantity, unit) in mixed(**demand.where).items():
         if item in needs:
-            found = list(_less(needs.pop(item), step, quantity, unit, keep=demand.alone))
+            found = list(_less(needs.pop(item), step, quantity, f"{unit} of it are mixed", keep=demand.alone))
             if found:
                 needs[item] = found
 
 
-def _less(needs: Sequence[Need], step: int, quantity: Decimal, unit: str, *, keep: bool) -> Iterator[Need]:
+def _less(needs: Sequence[Need], step: int, quantity: Decimal, what: str, *, keep: bool, mixed: bool = True) -> Iterator[Need]:  # noqa: PLR0913
     left = quantity
     for need in needs:
         taken = min(left, need.quantity) if need.step == step else Decimal(0)
@@ -109,9 +128,8 @@ def _less(needs: Sequence[Need], step: int, quantity: Decimal, unit: str, *, kee
         if not taken:
             yield need
         elif keep or taken < need.quantity:
-            words = f"{plain(taken)} {unit} of it are mixed"
-            note = "; ".join(part for part in (need.note, words) if part)
-            yield need._replace(quantity=need.quantity - taken, note=note, mixed=taken)
+            note = "; ".join(part for part in (need.note, f"{plain(taken)} {what}") if part)
+            yield need._replace(quantity=need.quantity - taken, note=note, mixed=taken if mixed else need.mixed)
 
 
 def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:

@@ -71,7 +71,7 @@ def pins(lines: Iterable[Line]) -> tuple[Pins, ...]:
 
 def stretches(line: Line) -> tuple[Stretch, ...]:
     """From the demand's day on, as long as anything is held. Days on which nothing changes make one stretch."""
-    days = _from(line.held, line.as_of)
+    days = since(line.held, line.as_of)
     holding = _Holding(line.needs)
     found = []
     for at, (first, held, owned) in enumerate(days):
@@ -108,7 +108,7 @@ def way_out(stretch: Stretch) -> str:
     return f"no single step's absence is enough: free {plain(stretch.lacking)} over several steps, or space rows wider"
 
 
-def _from(held: Sequence[Held], as_of: date) -> list[Held]:
+def since(held: Sequence[Held], as_of: date) -> list[Held]:
     """The changes from a day on, what came before it folded into that day."""
     folded: list[Held] = [(as_of, NOTHING, NOTHING)]
     for day, holding, owned in held:

@@ -15,7 +15,7 @@ from buildplan.plan.calc import STEP_REF
 from buildplan.plan.models import Project, Step, StepAfter
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, Why, net
 from buildplan.shortfall.demand import StepFacts, all_days, within
-from buildplan.shortfall.needs import Demand, expand
+from buildplan.shortfall.needs import Demand, SeamNotKnown, expand
 from inventory.catalogue.models import RETURNED, Kind
 from inventory.common.problems import Problem
 from inventory.models import Bench, Holding, Item, Loan, PackingLine, Place, SetAside
@@ -65,7 +65,7 @@ def projects(codes: Iterable[str]) -> list[Project]:
 
 
 def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
-    """Net the demand of one or several projects of one bench. Fifteen queries."""
+    """Net the demand of one or several projects of one bench. Sixteen queries, eighteen where pieces are to be cut."""
     bench = _one_bench(named)
     needs = expand(_demand(named, before, as_of))
     found_items = items()
@@ -108,6 +108,24 @@ def shortfall_of(wanted: Collection[int], *, before: date | None, as_of: date) -
     return Touched(tuple(found), tuple(demand.left_out))
 
 
+def line_of(named: Sequence[Project], wanted: int, *, before: date | None, as_of: date) -> Line | None:
+    """The line that `shortfall` of these projects has of one item; None where no step of the demand needs it. At most fifteen queries.
+
+    Only what is the item's is read. A seam of it whose grams can't be told is refused, as there.
+    """
+    bench, only = _one_bench(named), frozenset({wanted})
+    demand = _demand(named, before, as_of, only, prefixed=len(named) > 1)
+    needs = expand(demand).get(wanted)
+    if demand.left_out:
+        message = f"{demand.left_out[0]}. Nothing is reckoned without it"
+        raise SeamNotKnown(message)
+    if not needs:
+        return None
+    facts = items(only)
+    supplies = stock_of(bench, facts, as_of).get(wanted, ())
+    return net(facts[wanted], needs, supplies, as_of=as_of, receiving_days=bench.workshop.receiving_days)
+
+
 def demand_of(named: Sequence[Project], wanted: Collection[int], *, as_of: date) -> Demand:
     """What these projects need of some items in all, for `expand`; seams that can't be reckoned are left out and named. Two queries."""
     return _demand(named, None, as_of, frozenset(wanted))
@@ -146,8 +164,10 @@ def _one_bench(named: Sequence[Project]) -> Bench:
     return next(iter(benches.values()))
 
 
-def _demand(named: Sequence[Project], before: date | None, as_of: date, only: frozenset[int] | None = None) -> Demand:
-    steps = _steps(named, prefixed=only is None and len(named) > 1)
+def _demand(
+    named: Sequence[Project], before: date | None, as_of: date, only: frozenset[int] | None = None, *, prefixed: bool | None = None
+) -> Demand:
+    steps = _steps(named, prefixed=only is None and len(named) > 1 if prefixed is None else prefixed)
     every = all_days(steps, _afters(named), undated=before is None, as_of=as_of)
     return Demand({"step__project__in": named}, {step.id: step for step in steps}, within(every, before), every, as_of, only=only)
 

@@ -7,11 +7,13 @@ from decimal import Decimal
 from uuid import uuid4
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildplan.hardware import services as hardware
@@ -24,11 +26,14 @@ from buildplan.shortfall.chart import Chart, chart
 from buildplan.shortfall.forms import AcceptForm, AskForm, DemandForm, OrderedForm
 from buildplan.shortfall.pins import Holder, Pins, Stretch, pins, way_out
 from buildplan.shortfall.sheet import Row, Sheet, StepLink, as_csv, sheet
+from buildplan.shortfall.weeks import weeks
+from buildplan.shortfall.weeks_chart import Spark, spark
 from inventory.claims.queries import clocks
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
 from inventory.common.problems import Problem
+from inventory.common.undo import undoable
 from inventory.models import Item
 from inventory.receiving import services as receiving
 from inventory.receiving.views import coming
@@ -36,6 +41,9 @@ from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.queries import memberships
 from inventory.workshop.request import MemberRequest
+
+PAGE = 20  # lines
+MOST = 6  # steps and reasons of a line: a line asked for by its `item` shows all
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,7 @@ def _overview(one: plan.Progress, today: date) -> Overview:
 @members_only
 def order_sheets(request: MemberRequest) -> HttpResponse:
     """The only project's order sheet, or a choice of several."""
-    return choose(request, "order-sheet", "Order sheet")
+    return choose(request, "order-sheet", _("Order sheet"))
 
 
 @require_GET
@@ -88,13 +96,19 @@ def order_sheets(request: MemberRequest) -> HttpResponse:
 def order_sheet(request: MemberRequest, project: str) -> HttpResponse:
     """What is short and why, what to buy and by when; below it what is on its way."""
     asked = _asked(request, project)
-    may_order = policy.allowed(request.member, "order")
+    rows, whole = asked.sheet.rows, "all" in request.GET
+    if only := request.GET.get("item"):
+        rows = tuple(row for row in rows if row.line.item.code == only)
+    page = Paginator(rows, max(len(rows), 1) if whole else PAGE).get_page(request.GET.get("page"))
+    may_order = policy.allowed(request.member, "order") and not whole
     context = {
+        "page": page,
+        "most": len(rows[0].reasons) + len(rows[0].steps) if only and rows else MOST,
         "project": asked.projects[0],
         "projects": asked.projects,
         "form": asked.form,
         "sheet": asked.sheet,
-        "lines": [(row, _ordered_form(row) if may_order and row.line.short else None) for row in asked.sheet.rows],
+        "lines": [(row, _ordered_form(row) if may_order and row.line.short else None, _spark(row)) for row in page.object_list],
         "asked": request.GET.urlencode(),
         "may_order": may_order,
         **coming(request, bench=asked.projects[0].bench),
@@ -117,7 +131,7 @@ def order_sheet_csv(request: MemberRequest, project: str) -> HttpResponse:
 
 def _asked(request: MemberRequest, code: str) -> Asked:
     """Read the filters. What can't be read is said by the form, and doesn't filter."""
-    projects, siblings = _projects(request, code)
+    projects, siblings = netted(request, code)
     form = AskForm(request.GET, sections=plan.section_choices(projects), siblings=siblings)
     form.is_valid()
     given = form.cleaned_data
@@ -131,12 +145,16 @@ def _asked(request: MemberRequest, code: str) -> Asked:
     return Asked(projects, form, found)
 
 
-def _projects(request: MemberRequest, code: str) -> tuple[list[Project], list[Project]]:
+def netted(request: MemberRequest, code: str) -> tuple[list[Project], list[Project]]:
     """The project of the address with those to net it with, and all that it could be netted with."""
     first = get_project(code)
     siblings = plan.siblings(first)
     known = {project.code: project for project in siblings}
     return [first, *(known[also] for also in dict.fromkeys(request.GET.getlist("also")) if also in known)], siblings
+
+
+def _spark(row: Row) -> Spark:
+    return spark(weeks(row.line))
 
 
 def _ordered_form(row: Row) -> OrderedForm:
@@ -170,8 +188,16 @@ def _order(form: OrderedForm, project: Project, item: Item, request: MemberReque
         by=request.member,
         request_key=given["request_key"],
     )
-    due = f", due {given['due_on']}" if given["due_on"] else ", without a due day: it counts once it has one"
-    messages.success(request, f"Ordered: {plain(line.quantity)} {item.unit} of {item.code}{due}.")
+    due = _(", due %(day)s") % {"day": given["due_on"]} if given["due_on"] else _(", without a due day: it counts once it has one")
+    back = {"next": way_back(request, "")}
+    undoable(
+        request,
+        _("Ordered: %(quantity)s %(unit)s of %(item)s%(due)s.")
+        % {"quantity": plain(line.quantity), "unit": item.unit, "item": item.code, "due": due},
+        "withdraw-order",
+        line.crate_id,
+        fields=back,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +222,7 @@ class Picture:
 @members_only
 def pins_page(request: MemberRequest, project: str) -> HttpResponse:
     """Clecos and all else that comes back, day by day: held against owned. The demand is the order sheet's."""
-    projects, siblings = _projects(request, project)
+    projects, siblings = netted(request, project)
     form = DemandForm(request.GET, siblings=siblings)
     form.is_valid()
     before = form.cleaned_data.get("before")
@@ -247,8 +273,16 @@ def substitutions(request: MemberRequest, project: str, step: str) -> HttpRespon
 def _accept(form: AcceptForm, step: Step, request: MemberRequest) -> None:
     given = form.cleaned_data
     wanted, served_by = (get_object_or_404(Item, pk=given[name]) for name in ("wanted", "served_by"))
-    hardware.accept_substitution(step=step, wanted=wanted, served_by=served_by, note=given["note"], now=timezone.now(), by=request.member)
-    messages.success(request, f"Accepted: {served_by.code} serves for {wanted.code} in {step.code}.")
+    made = hardware.accept_substitution(
+        step=step, wanted=wanted, served_by=served_by, note=given["note"], now=timezone.now(), by=request.member
+    )
+    undoable(
+        request,
+        _("Accepted: %(served_by)s serves for %(wanted)s in %(step)s.")
+        % {"served_by": served_by.code, "wanted": wanted.code, "step": step.code},
+        "withdraw",
+        made.pk,
+    )
 
 
 @require_POST
@@ -258,5 +292,5 @@ def withdraw(request: MemberRequest, pk: int) -> HttpResponse:
     rows = Substitution.objects.select_related("step__project", "wanted", "served_by")
     found = get_object_or_404(rows, pk=pk)
     hardware.withdraw_substitution(substitution=found, now=timezone.now(), by=request.member)
-    messages.success(request, f"Withdrawn: {found.step.code} needs {found.wanted.code} again.")
+    messages.success(request, _("Withdrawn: %(step)s needs %(wanted)s again.") % {"step": found.step.code, "wanted": found.wanted.code})
     return redirect("substitutions", found.step.project.code, found.step.code)

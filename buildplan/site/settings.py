@@ -7,7 +7,7 @@
 | RIVETLOFT_HOSTS | names the site answers to, by commas | localhost, 127.0.0.1, [::1] |
 | RIVETLOFT_HTTPS | 1 where a proxy in front speaks HTTPS: secure cookies, redirect, HSTS | 0 |
 | RIVETLOFT_ADDRESS | the site's address in labels, feeds and mails, such as `https://rivetloft.club.example` | the address asked for |
-| RIVETLOFT_TIME_ZONE | whose midnight ends a day | UTC |
+| RIVETLOFT_TIME_ZONE | whose midnight ends a day, where a workshop chose no zone of its own | UTC |
 | RIVETLOFT_RATE | requests a minute that the API takes of one device, or of one signed-in person | 600 |
 | RIVETLOFT_STRANGERS_RATE | the same of one address, without a token that is good | 60 |
 | RIVETLOFT_UPLOADS | folder of photos, which the web server must not show by itself | uploads beside manage.py |
@@ -87,6 +87,7 @@ DATABASES = {"default": _database()}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 INSTALLED_APPS = [
+    "django.contrib.admin.apps.SimpleAdminConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -104,6 +105,8 @@ INSTALLED_APPS = [
     "django_otp.plugins.otp_static",
     "csp",
     "django_htmx",
+    "django_tasks",
+    "django_tasks_db",
     "inventory",
     "buildplan",
 ]
@@ -111,6 +114,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
+    "inventory.common.compression.CompressionMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -120,6 +124,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "inventory.workshop.middleware.WorkshopMiddleware",
+    "inventory.workshop.middleware.ReaderMiddleware",
     "inventory.workshop.middleware.SignedInMiddleware",
     "inventory.workshop.rates.RateMiddleware",
     "inventory.common.pages.ProblemMiddleware",
@@ -135,8 +140,17 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
-            "builtins": ["inventory.common.filters"],
-            "libraries": {"finding": "buildplan.finding.tags", "sealday": "buildplan.sealday.tags"},
+            "builtins": ["inventory.common.filters", "inventory.common.tags", "inventory.workshop.tags", "django.templatetags.i18n"],
+            "libraries": {
+                "claims": "inventory.claims.tags",
+                "cutting": "buildplan.cutting.tags",
+                "finding": "buildplan.finding.tags",
+                "fitting": "buildplan.fitting.tags",
+                "loading": "buildplan.loading.tags",
+                "logbook": "buildplan.logbook.tags",
+                "sealday": "buildplan.sealday.tags",
+                "tonight": "buildplan.tonight.tags",
+            },
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -176,7 +190,13 @@ EMAIL_USE_TLS = EMAIL_PORT not in {25, 465}
 EMAIL_TIMEOUT = 30  # seconds
 DEFAULT_FROM_EMAIL = os.environ.get("RIVETLOFT_MAIL_FROM", "").strip() or "rivetloft@localhost"
 
+# Long loads are done by a second process, `manage.py worker`, which takes them from the database.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]  # each in its own words; docs/translating.md says how another is added
+LOCALE_PATHS = [BASE_DIR / "locale"]
+FORMAT_MODULE_PATH = ["buildplan.site.formats"]
 TIME_ZONE = os.environ.get("RIVETLOFT_TIME_ZONE", "UTC")
 USE_TZ = True
 
@@ -249,6 +269,9 @@ SPECTACULAR_SETTINGS = {
         "ClaimAnswer": "inventory.claims.services.ANSWERS",
         "LoanEndKind": "inventory.pool.api.KINDS",
         "SealDayState": "buildplan.sealday.shapes.STATES",
+        "ConflictKind": "buildplan.fitting.models.Matter",
+        "CutState": "buildplan.cutting.filters.STATES",
+        "ConflictState": "buildplan.fitting.api_shapes.STATES",
         "ReminderKind": "buildplan.reminders.api.KINDS",
     },
 }

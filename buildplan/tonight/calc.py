@@ -16,6 +16,7 @@ from inventory.common.reasons import ARITHMETIC, Reason
 
 NOTHING = Decimal(0)
 ONE_DAY = timedelta(days=1)
+CONFLICTS = "the conflicts of text and drawing that aren't settled"
 PLAN, ASKED, SEALING, POOL = "the plan", "as asked for this evening", "the seal day", "the pool's bookings"
 CURES = "the seal day: the last batch, and the hours of cure as entered from the data sheet"
 NETTING = "netting of this step alone"
@@ -26,6 +27,7 @@ class Kind(StrEnum):
     """What stands against a step, in the order in which it is told."""
 
     STEP = "step"
+    CONFLICT = "conflict"
     CURE = "cure"
     SEAL_DAY = "seal_day"
     SEAM = "seam"
@@ -51,6 +53,18 @@ class Before:
     label: str
     title: str
     day: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Disputed:
+    """An open conflict of text and drawing that the step rests on, itself or `through` an item.
+
+    `answered` is the day of the maker's last answer.
+    """
+
+    title: str
+    answered: date | None = None
+    through: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +148,7 @@ class Asked:
     minutes: int | None = None
     people: int | None = None
     before: tuple[Before, ...] = ()
+    disputed: tuple[Disputed, ...] = ()
     curing: tuple[Curing, ...] = ()
     sealing: Sealing | None = None
     seams: tuple[str, ...] = ()
@@ -183,7 +198,7 @@ Found = Iterator[Block | Reason]
 
 def judge(step: Asked, evening: Evening) -> Verdict:
     """Whether a step can be done this evening. More minutes, more people or more stock never turn a ready step into a blocked one."""
-    found = [one for part in (_order, _cure, _seal, _stock, _time, _hands) for one in part(step, evening)]
+    found = [one for part in (_order, _dispute, _cure, _seal, _stock, _time, _hands) for one in part(step, evening)]
     blocks = tuple(one for one in found if isinstance(one, Block))
     return Verdict(blocks, tuple(one for one in found if isinstance(one, Reason)))
 
@@ -197,6 +212,18 @@ def _order(step: Asked, _: Evening) -> Found:
 
 def _planned(one: Before) -> Way:
     return Way(f"{one.label} counts on {one.day}", one.day) if one.day else Way(f"{one.label} has no planned day", None)
+
+
+def _dispute(step: Asked, evening: Evening) -> Found:
+    for one in step.disputed:
+        through = (Reason(f"it takes {one.through}, which rests on that conflict", PLAN),) if one.through else ()
+        yield Block(Kind.CONFLICT, f'text and drawing disagree: "{one.title}"', CONFLICTS, _settled(one, evening.today), through)
+
+
+def _settled(one: Disputed, today: date) -> Way:
+    if one.answered is None:
+        return Way("the answer of the maker, which is still to come", None)
+    return Way(f"the answer of the maker came on {one.answered}: settle it", today)
 
 
 def _cure(step: Asked, _: Evening) -> Found:

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from buildplan.fitting.queries import OpenConflict, open_conflicts
 from buildplan.plan.models import Project, Step
 from buildplan.sealday.planning import Cured
 from buildplan.shortfall.calc import Need
 from buildplan.tonight import reading
-from buildplan.tonight.calc import Asked, Before, Curing, Evening, Sealing, Verdict, judge
+from buildplan.tonight.calc import Asked, Before, Curing, Disputed, Evening, Sealing, Verdict, judge
 from buildplan.tonight.desk import Desk, needed, on_hand
 from buildplan.tonight.lies import Lies, carried, used
 from buildplan.tonight.reading import Plans, Sealed
@@ -59,16 +60,16 @@ class Tonight:
 def tonight(  # noqa: PLR0913 - what there is of time and people, and who asks when
     *, today: date, now: datetime, minutes: int | None = None, people: int = 1, project: Project | None = None, member: Member | None = None
 ) -> Tonight:
-    """Judge the steps that nothing has to be done before, and the next of the others. At most 45 queries.
+    """Judge the steps that nothing has to be done before, and the next of the others. At most 46 queries.
 
     Ready ones stand in plan order, blocked ones by the day that unblocks them. Each step is judged alone, as if it were the only one.
     """
     evening = Evening(today, minutes, people)
     found = reading.plans(today)
     chosen, waiting = reading.looked_at(found, project)
-    judged = _judged(found, chosen, evening, now, member) if chosen else []
-    blocked = sorted((one for one in judged if not one.verdict.ready), key=_unblocked)
-    ready = tuple(one for one in judged if one.verdict.ready)
+    looked_at = judged(found, chosen, evening, now, member) if chosen else []
+    blocked = sorted((one for one in looked_at if not one.verdict.ready), key=_unblocked)
+    ready = tuple(one for one in looked_at if one.verdict.ready)
     return Tonight(evening, tuple(found.projects), ready, tuple(blocked), len(chosen) + waiting, waiting)
 
 
@@ -83,14 +84,18 @@ def desk_for(found: Plans, chosen: Sequence[int], today: date, member: Member | 
     return Desk(found, wants, reading.shelves(found, wants, chosen, today), today, member)
 
 
-def _judged(found: Plans, chosen: Sequence[int], evening: Evening, now: datetime, member: Member | None) -> list[StepTonight]:
+def judged(found: Plans, chosen: Sequence[int], evening: Evening, now: datetime, member: Member | None) -> list[StepTonight]:
+    """What the rule says of some steps, and what they take. At most 42 queries."""
     desk = desk_for(found, chosen, evening.today, member)
     sealed = reading.sealed(evening.today, now)
     rows = reading.rows_of({*chosen, *(one for pk in chosen for one in found.waits_for(pk))})
-    return [_step(desk, sealed, rows, pk, evening) for pk in chosen]
+    held = open_conflicts(chosen)
+    return [_step(desk, sealed, rows, pk, evening, held.get(pk, ())) for pk in chosen]
 
 
-def _step(desk: Desk, sealed: Sealed, rows: Mapping[int, Step], step: int, evening: Evening) -> StepTonight:
+def _step(  # noqa: PLR0913 - what was read, and the step
+    desk: Desk, sealed: Sealed, rows: Mapping[int, Step], step: int, evening: Evening, held: Sequence[OpenConflict]
+) -> StepTonight:
     row, bench, day = rows[step], desk.project(step).bench, sealed.days.get(step)
     items = desk.items(step)
     asked = Asked(
@@ -98,6 +103,7 @@ def _step(desk: Desk, sealed: Sealed, rows: Mapping[int, Step], step: int, eveni
         minutes=row.minutes,
         people=row.people,
         before=tuple(_before(desk, rows, one) for one in desk.found.waits_for(step)),
+        disputed=tuple(Disputed(one.title, one.answered, one.item) for one in held),
         curing=tuple(_curing(desk, sealed, step)),
         sealing=None if day is None else Sealing(day.on, warm=day.temperature_f is not None),
         seams=tuple(desk.wants.faults.get(step, ())),

@@ -5,20 +5,28 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
 
 from buildplan.plan.models import Project
 from buildplan.reminders.calc import Reminder, said
 from buildplan.reminders.queries import due
-from buildplan.tonight import queries
+from buildplan.tonight import queries, services
 from buildplan.tonight.calc import fitting
-from buildplan.tonight.forms import EveningForm
+from buildplan.tonight.forms import EveningForm, PickScanForm
 from buildplan.tonight.queries import StepTonight, Tonight
-from buildplan.tonight.walk import walk
+from buildplan.tonight.walk import Walk, walk
+from inventory.common.fields import plain
+from inventory.common.forms import attempt
+from inventory.common.pages import UNREADABLE
+from inventory.common.undo import undoable
 from inventory.models import Item
+from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.queries import memberships
 from inventory.workshop.request import MemberRequest
@@ -80,12 +88,56 @@ def _due(reminders: Sequence[Reminder], as_of: date) -> list[tuple[Reminder, str
 @require_GET
 @members_only
 def pick_list(request: MemberRequest) -> HttpResponse:
-    """What the chosen steps take, place by place, each line to be ticked off: on paper, or here."""
+    """What the chosen steps take, place by place, each line to be ticked off: on paper, by a press, by a scan."""
+    return _picking(request, _walk(request, request.GET.getlist("step")), PickScanForm())
+
+
+@require_POST
+@members_only
+def pick_tick(request: MemberRequest) -> HttpResponse:
+    """Tick a line off by its button or by a scan, or take ticks back; then the list again."""
+    found, sent = _walk(request, request.POST.getlist("step")), request.POST
+    form = PickScanForm({"code": sent.get("code", "")})
+    if "undo" in sent or "clear" in sent:
+        services.untick(walk=found, keys=None if "clear" in sent else sent.getlist("undo"), by=request.member)
+        if "clear" in sent:
+            messages.success(request, _("No line is ticked off now."))
+    elif "tick" in sent:
+        services.tick(walk=found, key=sent["tick"], by=request.member, now=timezone.now())
+    elif not attempt(form, lambda: _scan(request, found, sent["code"])):
+        return _picking(request, found, form)
+    return redirect(_address(found, scanned="code" in sent))
+
+
+def _scan(request: MemberRequest, found: Walk, code: str) -> None:
+    pick = services.scan(walk=found, code=code.strip(" \t\r\n"), by=request.member, now=timezone.now())
+    said = _("%(item)s is ticked off: %(quantity)s %(unit)s.") % {"item": pick.item, "quantity": plain(pick.quantity), "unit": pick.unit}
+    undoable(request, said, "pick-tick", fields={"step": list(found.asked), "undo": pick.key})
+
+
+def _walk(request: MemberRequest, asked: Sequence[str]) -> Walk:
     try:
-        steps = [int(text) for text in request.GET.getlist("step")]
+        steps = [int(text) for text in asked]
     except ValueError as error:
         raise Http404 from error
-    found = walk(steps, today=timezone.localdate(), member=request.member)
-    got = set(request.GET.getlist("got"))
-    picked = sum(pick.key in got for stop in found.stops for pick in stop.picks)
-    return render(request, "tonight/pick.html", {"walk": found, "got": got, "picked": picked})
+    return walk(steps, today=timezone.localdate(), member=request.member)
+
+
+def _address(found: Walk, *, scanned: bool) -> str:
+    asked: dict[str, Any] = {"step": list(found.asked)}
+    return reverse("pick-list", query=asked | {"scanned": "1"} if scanned else asked)
+
+
+def _picking(request: MemberRequest, found: Walk, form: PickScanForm) -> HttpResponse:
+    """The page; a browser that asks by htmx gets the lines alone."""
+    ticked = services.ticks(found) if found.stops else {}
+    context = {
+        "walk": found,
+        "ticks": ticked,
+        "picked": sum(pick.key in ticked for pick in found.lines),
+        "form": form,
+        "again": "scanned" in request.GET or form.is_bound,
+        "may_tick": all(policy.allowed(request.member, "use_stock", step.project.bench) for step in found.steps),
+    }
+    page = "tonight/walk.html" if request.htmx else "tonight/pick.html"
+    return render(request, page, context, status=UNREADABLE if form.is_bound else None)

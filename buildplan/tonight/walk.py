@@ -28,11 +28,13 @@ class Pick:
     """What to take of one lot from one place, and for which steps. `key` tells it apart."""
 
     key: str
+    item_id: int
     item: str
     name: str
     unit: str
     lot_id: int
     lot: str
+    place_id: int
     quantity: Decimal
     returned: bool
     steps: tuple[str, ...]
@@ -58,16 +60,27 @@ class Short:
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """The whole walk, for the steps of those chosen that aren't done."""
+    """The whole walk, for the steps of those chosen that aren't done. `asked` are the ids of all that were chosen, in order."""
 
     steps: tuple[Step, ...]
     stops: tuple[Stop, ...]
     short: tuple[Short, ...]
+    asked: tuple[int, ...] = ()
 
     @property
     def picks(self) -> int:
         """How many lines there are to tick off."""
         return sum(len(stop.picks) for stop in self.stops)
+
+    @property
+    def picked(self) -> tuple[tuple[str, Pick], ...]:
+        """Every line with its place, in the order of the walk."""
+        return tuple((stop.path, pick) for stop in self.stops for pick in stop.picks)
+
+    @property
+    def lines(self) -> tuple[Pick, ...]:
+        """Every line, in the order of the walk."""
+        return tuple(pick for _, pick in self.picked)
 
     @property
     def minutes(self) -> int:
@@ -84,8 +97,9 @@ def walk(steps: Sequence[int], *, today: date, member: Member | None = None) -> 
     if strange := [pk for pk in steps if pk not in found.steps]:
         raise NoSuchStep(f"no step {strange[0]} here: go back to Tonight and choose again")
     chosen = sorted((pk for pk in set(steps) if not found.steps[pk].done), key=lambda pk: found.steps[pk].order)
+    asked = tuple(sorted(set(steps)))
     if not chosen:
-        return Walk((), (), ())
+        return Walk((), (), (), asked)
     rows = reading.rows_of(chosen)
     desk = desk_for(found, chosen, today, member)
     stops: dict[str, list[Pick]] = defaultdict(list)
@@ -95,7 +109,12 @@ def walk(steps: Sequence[int], *, today: date, member: Member | None = None) -> 
         for item, needs in of_bench:
             _fetch(desk, bench, item, needs, _Fetched(stops, short, taken))
     ordered = (Stop(path, tuple(stops[path])) for path in sorted(stops, key=walk_order))
-    return Walk(tuple(rows[pk] for pk in chosen), tuple(ordered), tuple(short))
+    return Walk(tuple(rows[pk] for pk in chosen), tuple(ordered), tuple(short), asked)
+
+
+def list_of(steps: Iterable[int]) -> str:
+    """What names the list of these steps: the same for everybody who chose them."""
+    return ",".join(str(pk) for pk in sorted(set(steps)))
 
 
 def _by_bench(desk: Desk, chosen: Iterable[int]) -> Iterator[tuple[Bench, list[tuple[int, list[Need]]]]]:
@@ -135,8 +154,9 @@ def _fetch(desk: Desk, bench: Bench, item: int, needs: Sequence[Need], so_far: _
         so_far.short.append(Short(facts.code, facts.unit, lacking, labels))
     for one in lies:
         so_far.taken[one.lot_id] += NOTHING if facts.returned else one.quantity
-        said = (f"{one.lot_id}-{one.place_id}", facts.code, facts.name, facts.unit, one.lot_id, one.lot, one.quantity, facts.returned)
-        so_far.stops[one.path].append(Pick(*said, by_lot.get(one.lot_id, labels)))
+        said = (f"{one.lot_id}-{one.place_id}", item, facts.code, facts.name, facts.unit)
+        lies_in = (one.lot_id, one.lot, one.place_id, one.quantity, facts.returned)
+        so_far.stops[one.path].append(Pick(*said, *lies_in, by_lot.get(one.lot_id, labels)))
 
 
 def _at_once(needs: Iterable[Need], today: date) -> Decimal:

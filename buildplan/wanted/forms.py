@@ -1,6 +1,7 @@
 """Looking a code up, and teaching one."""
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from buildplan.wanted.queries import LONGEST
 
@@ -9,10 +10,10 @@ class LookUpForm(forms.Form):
     """A code to look up."""
 
     code = forms.CharField(
-        label="Code",
+        label=_("Code"),
         max_length=LONGEST,
         strip=False,
-        help_text="as scanned or typed: a part number, a label, a lot, a place, CRATE-7/7A",
+        help_text=_("as scanned or typed: a part number, a label, a lot, a place, CRATE-7/7A"),
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}),
     )
 
@@ -23,5 +24,5 @@ class TeachForm(forms.Form):
     code = forms.CharField(max_length=LONGEST, strip=False, widget=forms.HiddenInput)
     text = forms.CharField(max_length=LONGEST, strip=False, widget=forms.HiddenInput)
     item = forms.CharField(
-        label="It is", max_length=80, help_text="any code that means the item", widget=forms.TextInput(attrs={"autocomplete": "off"})
+        label=_("It is"), max_length=80, help_text=_("any code that means the item"), widget=forms.TextInput(attrs={"autocomplete": "off"})
     )

@@ -8,16 +8,19 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
-from django.views.decorators.http import require_GET, require_http_methods
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildplan.wanted import queries
 from buildplan.wanted.forms import LookUpForm, TeachForm
 from inventory.catalogue import queries as catalogue
 from inventory.catalogue import services
+from inventory.catalogue.calc import key
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.common.problems import FieldProblem
-from inventory.models import Crate, Item
+from inventory.common.undo import undoable
+from inventory.models import Crate, Identifier, Item
 from inventory.scanning.calc import sentences, shown
 from inventory.scanning.problems import UnknownCode
 from inventory.workshop import policy
@@ -85,8 +88,23 @@ def _teach(request: MemberRequest) -> HttpResponse:
 def _write(form: TeachForm, request: MemberRequest) -> None:
     given = form.cleaned_data
     item = _item(request, given["item"])
-    services.add_identifier(item=item, text=given["text"], by=request.member)
-    messages.success(request, f"{shown(given['text'])} means {item.code} from now on.")
+    known = Identifier.objects.filter(key=key(given["text"])).exists()
+    row = services.add_identifier(item=item, text=given["text"], by=request.member)
+    said = _("%(code)s means %(item)s from now on.") % {"code": shown(given["text"]), "item": item.code}
+    if known:
+        messages.success(request, said)
+    else:
+        undoable(request, said, "forget-code", row.pk)
+
+
+@require_POST
+@members_only
+def forget_code(request: MemberRequest, pk: int) -> HttpResponse:
+    """A code that was taught by mistake means nothing again."""
+    found = get_object_or_404(Identifier.objects.select_related("item"), pk=pk)
+    services.remove_identifier(identifier=found, by=request.member)
+    messages.success(request, _("%(code)s means %(item)s no more.") % {"code": shown(found.text), "item": found.item.code})
+    return redirect(code_address(found.text))
 
 
 def _item(request: MemberRequest, text: str) -> Item:

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue import queries
 from inventory.workshop.models import Workshop
@@ -26,6 +27,6 @@ class CodeInput(forms.CharField):
         text = super().clean(value)
         item = queries.find(self.workshop, text)
         if item is None:
-            message = f"{text} is no code of the catalogue."
+            message = _("%(text)s is no code of the catalogue.") % {"text": text}
             raise ValidationError(message)
         return item

@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models.functions import Upper
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from inventory.common.fields import FractionField, QuantityField
@@ -14,15 +15,15 @@ from inventory.workshop.scoping import WorkshopManager
 class Kind(models.TextChoices):
     """What sort of thing an item is."""
 
-    PART = "part", "part"
-    RIVET = "rivet", "rivet"
-    FASTENER = "fastener", "fastener"
-    CLECO = "cleco", "cleco"
-    TOOL = "tool", "tool"
-    SEALANT = "sealant", "sealant"
-    CHEMICAL = "chemical", "chemical"
-    SHEET = "sheet", "sheet"
-    OTHER = "other", "other"
+    PART = "part", _("part")
+    RIVET = "rivet", _("rivet")
+    FASTENER = "fastener", _("fastener")
+    CLECO = "cleco", _("cleco")
+    TOOL = "tool", _("tool")
+    SEALANT = "sealant", _("sealant")
+    CHEMICAL = "chemical", _("chemical")
+    SHEET = "sheet", _("sheet")
+    OTHER = "other", _("other")
 
 
 RETURNED = frozenset({Kind.CLECO, Kind.TOOL})  # needed for a span, then free again

@@ -3,6 +3,7 @@
 from typing import ClassVar
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from inventory.catalogue.models import Item
@@ -15,10 +16,10 @@ from inventory.workshop.scoping import WorkshopManager
 class Fault(models.TextChoices):
     """What a claim is about."""
 
-    SHORTAGE = "shortage", "shortage"
-    DAMAGE = "damage", "damage seen at delivery"
-    CONCEALED = "concealed", "damage found inside"
-    WRONG = "wrong", "wrong thing"
+    SHORTAGE = "shortage", _("shortage")
+    DAMAGE = "damage", _("damage seen at delivery")
+    CONCEALED = "concealed", _("damage found inside")
+    WRONG = "wrong", _("wrong thing")
 
 
 class ClaimRule(models.Model):
@@ -48,11 +49,11 @@ class ClaimRule(models.Model):
 class ClaimState(models.TextChoices):
     """How far a claim has come."""
 
-    DRAFT = "draft", "draft"
-    SENT = "sent", "sent"
-    CREDITED = "credited", "credited"
-    REPLACED = "replaced", "replaced"
-    REFUSED = "refused", "refused"
+    DRAFT = "draft", _("draft")
+    SENT = "sent", _("sent")
+    CREDITED = "credited", _("credited")
+    REPLACED = "replaced", _("replaced")
+    REFUSED = "refused", _("refused")
 
 
 class Claim(models.Model):

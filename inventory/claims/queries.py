@@ -5,10 +5,8 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from django.db.models import CharField, Count, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value
-from django.db.models.functions import Cast, Concat
+from django.db.models import Count, Prefetch, Q, QuerySet, Sum
 from django.utils import timezone
 
 from inventory.claims import calc, letters
@@ -21,11 +19,8 @@ from inventory.photos.models import Photo
 from inventory.photos.queries import PhotoRow
 from inventory.photos.queries import of as photos_of
 from inventory.photos.services import path_of
-from inventory.receiving.models import Crate, PackingLine, Sender
-from inventory.receiving.services import LINE_REF
-from inventory.stock.models import Movement
+from inventory.receiving.models import Crate, Sender
 from inventory.tallying import queries as tallying
-from inventory.tallying.calc import compare
 from inventory.tallying.models import Finding, Tally
 from inventory.tallying.photos import ref_of_crate, ref_of_tally
 from inventory.tallying.queries import Difference
@@ -194,26 +189,13 @@ def _running(rules: Mapping[int, Mapping[str, ClaimRule]], today: date) -> list[
 def _differing(crates: Iterable[Crate]) -> dict[int, dict[Key, Decimal]]:
     """How much differs in each of these crates, as `claimable` says of one. Two queries."""
     found: dict[int, dict[Key, Decimal]] = defaultdict(lambda: defaultdict(Decimal))
-    for crate, line, listed, closed, counted, good, damaged, wrong, taken in _sums(crates):
-        best = max(good or calc.NOTHING, taken or calc.NOTHING)
-        sums = {"damaged": damaged or calc.NOTHING, "wrong": wrong or calc.NOTHING}
-        compared = compare(listed=listed, good=best, **sums, done=closed is not None or counted is not None)
-        for pool, quantity in {"short": compared.short, **sums}.items():
-            found[crate][line, None, pool] += quantity
+    for one in tallying.line_sums([crate.pk for crate in crates]):
+        for pool, quantity in {"short": one.compared.short, "damaged": one.damaged, "wrong": one.wrong}.items():
+            found[one.crate_id][one.line_id, None, pool] += quantity
     loose = Tally.objects.filter(crate__in=crates, line=None, item__isnull=False, finding__in=(Finding.DAMAGED, Finding.WRONG))
     for crate, item, pool, quantity in loose.values_list("crate_id", "item_id", "finding").annotate(Sum("quantity")).order_by():
         found[crate][None, item, pool] += quantity
     return found
-
-
-def _sums(crates: Iterable[Crate]) -> Iterable[tuple[Any, ...]]:
-    """Each line with what was counted of it, and with what stock took in. One query: what was taken back and its opposite cancel out."""
-    counts = {finding: Sum("tallies__quantity", filter=Q(tallies__finding=finding)) for finding in ("good", "damaged", "wrong")}
-    standing = Movement.objects.filter(reverses=None, reversed_by=None, lot__item=OuterRef("item"))
-    ref = Concat(Value(LINE_REF), Cast(OuterRef("pk"), CharField()))
-    taken = Subquery(standing.filter(ref=ref).order_by().values("ref").annotate(total=Sum("quantity")).values("total"))
-    rows = PackingLine.objects.filter(crate__in=crates).annotate(**counts, taken=taken).order_by()
-    return rows.values_list("crate_id", "pk", "quantity", "crate__closed_on", "bag__counted_on", *counts, "taken")
 
 
 def _told(crates: Iterable[Crate]) -> tuple[dict[int, dict[Key, Decimal]], dict[tuple[int, str], set[int]]]:

@@ -12,6 +12,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.claims import pdf, queries, services
@@ -20,6 +22,7 @@ from inventory.claims.models import Claim, ClaimRule, ClaimState, Fault
 from inventory.claims.queries import Claimable
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.undo import as_it_stands, undoable
 from inventory.receiving import views as receiving
 from inventory.receiving.models import Crate, Sender
 from inventory.workshop import policy
@@ -48,8 +51,16 @@ def senders(request: MemberRequest) -> HttpResponse:
 
 
 def _save_sender(form: SenderForm, sender: Sender | None, request: MemberRequest) -> None:
+    before = None if sender is None else as_it_stands(SenderForm(initial=_said(sender)))
     kept = services.save_sender(sender=sender, **form.cleaned_data, by=request.member)
-    messages.success(request, f"{kept.name} is saved.")
+    if before is None:
+        messages.success(request, _("%(kept)s is saved.") % {"kept": kept.name})
+    else:
+        undoable(request, _("%(kept)s is saved.") % {"kept": kept.name}, "sender", kept.pk, fields=before)
+
+
+def _said(sender: Sender) -> dict[str, str]:
+    return {"name": sender.name, "address": sender.address, "email": sender.email}
 
 
 @require_http_methods(["GET", "POST"])
@@ -59,8 +70,7 @@ def sender(request: MemberRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Sender, pk=pk)
     if request.method == "POST":
         policy.require(request.member, "order")
-    said = {"name": found.name, "address": found.address, "email": found.email}
-    form = SenderForm(request.POST if request.method == "POST" else None, initial=said)
+    form = SenderForm(request.POST if request.method == "POST" else None, initial=_said(found))
     if request.method == "POST" and attempt(form, lambda: _save_sender(form, found, request)):
         return redirect("sender", found.pk)
     return _sender_page(request, pk, form, RuleForm(auto_id="rule-%s"))
@@ -75,13 +85,22 @@ def set_rule(request: MemberRequest, pk: int) -> HttpResponse:
     form = RuleForm(request.POST, auto_id="rule-%s")
     if attempt(form, lambda: _save_rule(form, found, request)):
         return redirect("sender", found.pk)
-    said = {"name": found.name, "address": found.address, "email": found.email}
-    return _sender_page(request, pk, SenderForm(initial=said), form)
+    return _sender_page(request, pk, SenderForm(initial=_said(found)), form)
 
 
 def _save_rule(form: RuleForm, sender: Sender, request: MemberRequest) -> None:
+    before = ClaimRule.objects.filter(sender=sender, fault=form.cleaned_data["fault"]).first()
     rule = services.save_rule(sender=sender, **form.cleaned_data, by=request.member)
-    messages.success(request, f"The clock for {rule.get_fault_display()} is set.")
+    said = _("The clock for %(fault)s is set.") % {"fault": rule.get_fault_display()}
+    if before is None:
+        undoable(request, said, "remove-claim-rule", rule.pk)
+    else:
+        undoable(request, said, "set-claim-rule", sender.pk, fields=_as_set(before))
+
+
+def _as_set(rule: ClaimRule) -> dict[str, object]:
+    """What the form of a clock sends to set it as `rule` has it."""
+    return as_it_stands(RuleForm(initial={name: getattr(rule, name) for name in RuleForm.base_fields}))
 
 
 def _sender_page(request: MemberRequest, pk: int, form: SenderForm, rule_form: RuleForm) -> HttpResponse:
@@ -102,8 +121,15 @@ def _sender_page(request: MemberRequest, pk: int, form: SenderForm, rule_form: R
 def remove_rule(request: MemberRequest, pk: int) -> HttpResponse:
     """Forget a claim clock."""
     rule = get_object_or_404(ClaimRule, pk=pk)
+    before = _as_set(rule)
     services.remove_rule(rule=rule, by=request.member)
-    messages.success(request, f"No clock for {rule.get_fault_display()} is known any more.")
+    undoable(
+        request,
+        _("No clock for %(fault)s is known any more.") % {"fault": rule.get_fault_display()},
+        "set-claim-rule",
+        rule.sender_id,
+        fields=before,
+    )
     return redirect("sender", rule.sender_id)
 
 
@@ -139,9 +165,9 @@ def _save_journey(form: JourneyForm, crate: Crate, request: MemberRequest) -> No
     known = Sender.objects.filter(name__iexact=name).first() if name else None
     new = services.save_sender(name=name, by=request.member) if name and known is None else None
     services.set_sender(crate=crate, sender=known or new, **given, by=request.member)
-    messages.success(request, f"The details of crate {crate.code} are saved.")
+    messages.success(request, _("The details of crate %(crate)s are saved.") % {"crate": crate.code})
     if new is not None:
-        messages.warning(request, f"{new.name} is new among the senders, and no claim clock of it is known: set it.")
+        messages.warning(request, _("%(new)s is new among the senders, and no claim clock of it is known: set it.") % {"new": new.name})
 
 
 def _get_crate(pk: int) -> Crate:
@@ -166,6 +192,7 @@ def crate_claims(request: MemberRequest, pk: int) -> HttpResponse:
         "crate": found,
         "choices": choices,
         "form": form,
+        "may_order": may_order,
         "may_draft": asked > 0,
         "more": sum(bool(one.left) for one, _ in choices) - asked if may_order else 0,
         "clocks": _clocks(found),
@@ -202,8 +229,16 @@ def _draft(form: DraftForm, choices: Choices, crate: Crate, request: MemberReque
     chosen = None if every else [_chosen(one, given) for one, given in filled]
     key = form.cleaned_data["request_key"]
     made = services.draft_claims(crate=crate, on=timezone.localdate(), by=request.member, chosen=chosen, request_key=key)
-    told = "1 claim is" if len(made) == 1 else f"{len(made)} claims are"
-    messages.success(request, f"{told} drafted: look at each letter, send it, then mark it as sent.")
+    said = ngettext(
+        "%(count)s claim is drafted: look at each letter, send it, then mark it as sent.",
+        "%(count)s claims are drafted: look at each letter, send it, then mark it as sent.",
+        len(made),
+    )
+    text = said % {"count": len(made)}
+    if len(made) == 1:
+        undoable(request, text, "discard-claim", made[0].pk)
+    else:
+        messages.success(request, text)
 
 
 def _asked(choices: Choices) -> list[tuple[Claimable, ChooseForm]]:
@@ -271,7 +306,7 @@ def send(request: MemberRequest, pk: int) -> HttpResponse:
     policy.require(request.member, "order", found.crate.bench)
     form = SendForm(request.POST, today=timezone.localdate())
     if attempt(form, lambda: services.send_claim(claim=found, on=form.cleaned_data["on"], by=request.member)):
-        messages.success(request, "The claim is marked as sent; its letter stays as it is.")
+        messages.success(request, _("The claim is marked as sent; its letter stays as it is."))
         return redirect("claim", found.pk)
     return _claim_page(request, _get_claim(pk), form)
 
@@ -284,7 +319,7 @@ def answer(request: MemberRequest, pk: int) -> HttpResponse:
     policy.require(request.member, "order", found.crate.bench)
     form = AnswerForm(request.POST, today=timezone.localdate())
     if attempt(form, lambda: services.answer_claim(claim=found, **form.cleaned_data, by=request.member)):
-        messages.success(request, "The answer is written down.")
+        messages.success(request, _("The answer is written down."))
         return redirect("claim", found.pk)
     return _claim_page(request, _get_claim(pk), form)
 
@@ -295,5 +330,5 @@ def discard(request: MemberRequest, pk: int) -> HttpResponse:
     """Throw a draft away."""
     found = _get_claim(pk)
     services.discard_claim(claim=found, by=request.member)
-    messages.success(request, "The draft is discarded; what it claimed is left to claim.")
+    messages.success(request, _("The draft is discarded; what it claimed is left to claim."))
     return redirect("crate-claims", found.crate_id)

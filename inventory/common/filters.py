@@ -1,15 +1,14 @@
-"""Template filters: figures and days as every page writes them."""
+"""Template filters: figures and days as every page writes them, in the way that its reader chose (`showing`)."""
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
 
 from django import template
+from django.utils.translation import ngettext
 
-from inventory.common import fields
+from inventory.common import fields, showing
 from inventory.common.exact import decimal_text
-
-MM = Fraction(254, 10)  # of an inch
 
 register = template.Library()
 
@@ -23,13 +22,25 @@ def plain(value: Decimal) -> str:
 @register.filter
 def day(value: date | None) -> str:
     """A day with its weekday, which is what people plan by; nothing for none."""
-    return "" if value is None else f"{value:%a} {value.isoformat()}"
+    return showing.day_text(value) if value else ""
+
+
+@register.filter
+def dated(value: date | None) -> str:
+    """A day without its weekday; nothing for none. For addresses and fields of forms write `date:'Y-m-d'`: those are for programs."""
+    return showing.date_text(value) if value else ""
+
+
+@register.filter
+def instant(value: datetime | None) -> str:
+    """A day and the time of day, in the workshop's zone; nothing for none."""
+    return showing.instant_text(value) if value else ""
 
 
 @register.filter
 def days(count: int) -> str:
     """A count of days in words."""
-    return "1 day" if count == 1 else f"{count} days"
+    return ngettext("%(count)d day", "%(count)d days", count) % {"count": count}
 
 
 @register.filter
@@ -46,5 +57,11 @@ def money(cents: int) -> str:
 
 @register.filter
 def inches(value: Fraction | Decimal | None) -> str:
-    """A size in inches, with its mm beside it; nothing for none."""
-    return "" if value is None else f"{decimal_text(Fraction(value))} in ({decimal_text(Fraction(value) * MM, 2)} mm)"
+    """A measured size, given in inches, with the other unit beside it; nothing for none."""
+    return "" if value is None else showing.size_text(value)
+
+
+@register.filter
+def size_name(value: Fraction | Decimal | None) -> str:
+    """A size that names a rivet or a drill, given in inches; nothing for none."""
+    return "" if value is None else showing.named_size_text(value)

@@ -4,17 +4,20 @@ import re
 from collections.abc import Callable
 from datetime import date
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import transaction
+from django.utils.translation import gettext_lazy as _
 
 from inventory.common.exact import decimal_text
 from inventory.common.fields import LIMIT, PLACES, STEP, plain
 from inventory.common.problems import FieldProblem, Problem
 from inventory.shelflife.calc import StatedDate
+
+_Form = TypeVar("_Form", bound=forms.BaseForm)
 
 ELSEWHERE = frozenset({403, 404})  # who may not, or looks for what isn't there, doesn't put it right in a form
 _SIZE = re.compile(r"(\d{1,29}) ?/ ?(\d{1,29})|\d{0,12}\.\d{1,18}|\d{1,12}\.?", re.ASCII)
@@ -28,9 +31,9 @@ class QuantityInput(forms.DecimalField):
         """`zero` allows nothing at all, as a count may find."""
         kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 9}))
         super().__init__(max_digits=len(str(LIMIT)) + PLACES, decimal_places=PLACES, **kwargs)
-        least = MinValueValidator(0, "Give 0 or more.") if zero else MinValueValidator(STEP, "Give more than 0.")
-        self.validators += [least, MaxValueValidator(LIMIT, "That is past 10^12: check it.")]
-        self.error_messages["invalid"] = "Write the quantity in digits, such as 12 or 0.5."
+        least = MinValueValidator(0, _("Give 0 or more.")) if zero else MinValueValidator(STEP, _("Give more than 0."))
+        self.validators += [least, MaxValueValidator(LIMIT, _("That is past 10^12: check it."))]
+        self.error_messages["invalid"] = _("Write the quantity in digits, such as 12 or 0.5.")
 
     def prepare_value(self, value: Any) -> Any:
         """A figure as people write it; what was typed stays as it was typed."""
@@ -59,11 +62,11 @@ class SizeInput(forms.CharField):
             return None
         found = _SIZE.fullmatch(text)
         if found is None or (found[2] and not int(found[2])):
-            message = "Write the size as 1/8 or 0.125."
+            message = _("Write the size as 1/8 or 0.125.")
             raise ValidationError(message)
         size = Fraction(int(found[1]), int(found[2])) if found[1] else Fraction(text)
         if not size:
-            message = "Give more than 0, or leave it blank."
+            message = _("Give more than 0, or leave it blank.")
             raise ValidationError(message)
         return size
 
@@ -75,7 +78,7 @@ class DayInput(forms.DateField):
         """The browser offers its calendar."""
         kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
         super().__init__(input_formats=["%Y-%m-%d"], **kwargs)
-        self.error_messages["invalid"] = "Write the day as 2027-03-14."
+        self.error_messages["invalid"] = _("Write the day as 2027-03-14.")
 
 
 class StatedDateInput(forms.CharField):
@@ -87,7 +90,7 @@ class StatedDateInput(forms.CharField):
             required=False,
             max_length=20,
             widget=forms.TextInput(attrs={"autocomplete": "off", "size": 12}),
-            help_text="2027-03-14, 2027-03 or 2Q27",
+            help_text=_("2027-03-14, 2027-03 or 2Q27"),
             **kwargs,
         )
 
@@ -99,7 +102,7 @@ class StatedDateInput(forms.CharField):
         try:
             return StatedDate.parse(text)
         except ValueError as error:
-            message = f"{error}: write 2027-03-14, 2027-03 or 2Q27."
+            message = _("%(error)s: write 2027-03-14, 2027-03 or 2Q27.") % {"error": error}
             raise ValidationError(message) from error
 
 
@@ -108,10 +111,16 @@ def not_after(today: date) -> Callable[[date], None]:
 
     def check(day: date) -> None:
         if day > today:
-            message = f"{day} is still to come: give a day up to {today}."
+            message = _("%(day)s is still to come: give a day up to %(today)s.") % {"day": day, "today": today}
             raise ValidationError(message)
 
     return check
+
+
+def apart(form: _Form, name: str) -> _Form:
+    """The same form for a page that has several: its fields have ids of their own, so that each label finds its field."""
+    form.auto_id = f"{name}-%s"
+    return form
 
 
 def attempt(form: forms.Form, write: Callable[[], object]) -> bool:

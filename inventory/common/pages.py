@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from http import HTTPStatus
+from urllib.parse import urlsplit
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -20,14 +21,35 @@ class ProblemMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        """Nothing to do on the way in."""
-        return self.get_response(request)
+        """On the way out, an address that only takes a form says so: Django's own answer is an empty page."""
+        response = self.get_response(request)
+        if response.status_code != HTTPStatus.METHOD_NOT_ALLOWED or response.streaming or response.content:
+            return response
+        page = render(request, "405.html", {"back": came_from(request)}, status=response.status_code)
+        page["Allow"] = response["Allow"]
+        return page
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """Only a `Problem` is for the person; anything else stays a 500."""
         if not isinstance(error, Problem):
             return None
-        return render(request, "problem.html", {"title": error.title, "detail": str(error)}, status=error.status)
+        context = {
+            "title": error.title,
+            "detail": str(error),
+            "back": came_from(request),
+            "forbidden": error.status == HTTPStatus.FORBIDDEN,
+        }
+        return render(request, "problem.html", context, status=error.status)
+
+
+def came_from(request: HttpRequest) -> str:
+    """The page of this site that a press came from, as the browser says; empty where it doesn't, or names the very page that failed."""
+    said = request.META.get("HTTP_REFERER", "")
+    if not url_has_allowed_host_and_scheme(said, allowed_hosts={request.get_host()}, require_https=request.is_secure()):
+        return ""
+    parts = urlsplit(said)
+    found = parts.path + (f"?{parts.query}" if parts.query else "")
+    return "" if found == request.get_full_path() else found
 
 
 def way_back(request: HttpRequest, default: str) -> str:

@@ -1,17 +1,17 @@
-"""Many tables made by one operation of a migration."""
+"""Many tables, or many columns, made by one operation of a migration."""
 
 from collections.abc import Sequence
 from typing import Any
 
+from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.operations import CreateModel
 from django.db.migrations.operations.base import Operation
 
 
-class Tables(Operation):
-    """Makes tables in their final form: operations that make models and then add to those same models.
+class _Together(Operation):
+    """Operations of one kind, after which Django renders the models once.
 
-    Django renders every model anew after each operation, which for a hundred tables that hang together takes most of a first `migrate`;
-    after this one it renders them once.
+    Else it renders every model anew after each, which for a hundred tables that hang together takes most of a first `migrate`.
     """
 
     reduces_to_sql = True
@@ -31,6 +31,10 @@ class Tables(Operation):
         for operation in self.operations:
             operation.state_forwards(app_label, state)
 
+
+class Tables(_Together):
+    """Makes tables in their final form: operations that make models and then add to those same models."""
+
     def database_forwards(self, app_label: str, schema_editor: Any, _from_state: Any, to_state: Any) -> None:
         """Each table with all its columns and constraints."""
         for model in self._models(app_label, schema_editor, to_state):
@@ -49,3 +53,30 @@ class Tables(Operation):
     def describe(self) -> str:
         """What it does, in one line."""
         return "Make tables"
+
+
+class Columns(_Together):
+    """Adds columns to tables that are there: AddField operations. Each column may be null, or has a constant default of the database.
+
+    Such a column needs no new table on SQLite either, where Django would copy the whole table for each.
+    """
+
+    def database_forwards(self, app_label: str, schema_editor: Any, _from_state: Any, to_state: Any) -> None:
+        """Each column, with its default in the rows that are there."""
+        for model, field in self._fields(app_label, schema_editor, to_state):
+            BaseDatabaseSchemaEditor.add_field(schema_editor, model, field)
+
+    def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, _to_state: Any) -> None:
+        """The last one first."""
+        for model, field in reversed(self._fields(app_label, schema_editor, from_state)):
+            BaseDatabaseSchemaEditor.remove_field(schema_editor, model, field)
+
+    def _fields(self, app_label: str, schema_editor: Any, state: Any) -> list[tuple[Any, Any]]:
+        named: list[Any] = list(self.operations)
+        models = [(state.apps.get_model(app_label, one.model_name), one.name) for one in named]
+        alias = schema_editor.connection.alias
+        return [(model, model._meta.get_field(name)) for model, name in models if self.allow_migrate_model(alias, model)]  # noqa: SLF001
+
+    def describe(self) -> str:
+        """What it does, in one line."""
+        return "Add columns"

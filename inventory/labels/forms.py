@@ -6,6 +6,8 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.forms import CodeInput
 from inventory.labels import queries
@@ -15,7 +17,7 @@ from inventory.labels.queries import Thing
 from inventory.workshop.models import Workshop
 
 MOST_TYPED = 2000  # characters of a typed list: it stands in the address, so that the list can be kept and printed again
-SYMBOLS = [(Symbol.QR, "QR code: a phone opens the page"), (Symbol.DATA_MATRIX, "Data Matrix: smaller, for drawers")]
+SYMBOLS = [(Symbol.QR, _("QR code: a phone opens the page")), (Symbol.DATA_MATRIX, _("Data Matrix: smaller, for drawers"))]
 
 
 class ItemInput(CodeInput):
@@ -29,7 +31,7 @@ class ItemInput(CodeInput):
 class BagsForm(forms.Form):
     """The bags of a crate."""
 
-    crate = forms.TypedChoiceField(label="Crate", coerce=int)
+    crate = forms.TypedChoiceField(label=_("Crate"), coerce=int)
 
     def __init__(self, data: Any, *, crates: Sequence[tuple[int, str]]) -> None:
         """Offer the crates that have bags."""
@@ -41,11 +43,11 @@ class PlacesForm(forms.Form):
     """A place and all within it."""
 
     place = forms.CharField(
-        label="Place, with all within it",
+        label=_("Place, with all within it"),
         required=False,
         max_length=400,
         widget=forms.TextInput(attrs={"list": "places", "autocomplete": "off"}),
-        help_text="blank: every place",
+        help_text=_("blank: every place"),
     )
 
     def __init__(self, data: Any) -> None:
@@ -56,13 +58,13 @@ class PlacesForm(forms.Form):
 class LotsForm(forms.Form):
     """The lots of an item, or in a place, or both."""
 
-    item = ItemInput(label="Item", offered="items", required=False, help_text="any of its codes; blank: every item")
+    item = ItemInput(label=_("Item"), offered="items", required=False, help_text=_("any of its codes; blank: every item"))
     place = forms.CharField(
-        label="In place",
+        label=_("In place"),
         required=False,
         max_length=400,
         widget=forms.TextInput(attrs={"list": "places", "autocomplete": "off"}),
-        help_text="blank: wherever they lie",
+        help_text=_("blank: wherever they lie"),
     )
     lot = forms.IntegerField(required=False, widget=forms.HiddenInput)  # a lot's page asks for that one alone
 
@@ -76,10 +78,10 @@ class TypedForm(forms.Form):
     """A list that somebody typed, or scanned."""
 
     typed = forms.CharField(
-        label="One a line",
+        label=_("One a line"),
         max_length=MOST_TYPED,
         widget=forms.Textarea(attrs={"rows": 5, "autocomplete": "off", "spellcheck": "false"}),
-        help_text="a place as Hangar/Rack 2, a bag as CRATE-7/7A, the code of a lot, or the code of an item, for all its lots",
+        help_text=_("a place as Hangar/Rack 2, a bag as CRATE-7/7A, the code of a lot, or the code of an item, for all its lots"),
     )
 
     def __init__(self, data: Any) -> None:
@@ -90,17 +92,17 @@ class TypedForm(forms.Form):
 class PrintForm(forms.Form):
     """How to print: on which sheet, from which label on, with which code."""
 
-    sheet = forms.ChoiceField(label="Sheet")
+    sheet = forms.ChoiceField(label=_("Sheet"))
     start = forms.IntegerField(
-        label="First free label",
+        label=_("First free label"),
         min_value=1,
         max_value=MOST_CELLS,
         initial=1,
-        help_text="1 is the upper left one; count across, then down, where a sheet was begun before",
+        help_text=_("1 is the upper left one; count across, then down, where a sheet was begun before"),
     )
-    symbol = forms.ChoiceField(label="Code", choices=SYMBOLS, initial=Symbol.QR)
-    copies = forms.IntegerField(label="Copies of each", min_value=1, max_value=MOST_COPIES, initial=1)
-    whole = forms.BooleanField(label="All that was found, on every page of this list", required=False)
+    symbol = forms.ChoiceField(label=_("Code"), choices=SYMBOLS, initial=Symbol.QR)
+    copies = forms.IntegerField(label=_("Copies of each"), min_value=1, max_value=MOST_COPIES, initial=1)
+    whole = forms.BooleanField(label=_("All that was found, on every page of this list"), required=False)
 
     def __init__(self, data: Any = None, *, sheets: Sequence[Sheet], paged: bool = True) -> None:
         """`paged`: the list has more pages than the one shown."""
@@ -133,23 +135,23 @@ class Millimetres(forms.DecimalField):
         """Two decimals are finer than any printer."""
         widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 9})
         super().__init__(max_digits=6, decimal_places=2, widget=widget, **kwargs)
-        self.error_messages["invalid"] = "Write the length in digits, such as 63 or 2.5."
+        self.error_messages["invalid"] = _("Write the length in digits, such as 63 or 2.5.")
 
 
 class SheetForm(forms.Form):
     """A sheet by its measurements, in millimetres."""
 
-    name = forms.CharField(label="Name", max_length=80)
-    page_width = Millimetres(label="Page: width in mm", help_text=f"up to {MOST_PAGE}")
-    page_height = Millimetres(label="Page: height in mm", help_text="on a roll a page is one label")
-    left = Millimetres(label="Left edge to first label in mm")
-    top = Millimetres(label="Upper edge to first label in mm")
-    columns = forms.IntegerField(label="Labels across", min_value=1, max_value=MOST_CELLS)
-    rows = forms.IntegerField(label="Labels down", min_value=1, max_value=MOST_CELLS)
-    label_width = Millimetres(label="Label: width in mm")
-    label_height = Millimetres(label="Label: height in mm")
-    gap_x = Millimetres(label="Gap across in mm", help_text="between two labels")
-    gap_y = Millimetres(label="Gap down in mm", help_text="between two labels")
+    name = forms.CharField(label=_("Name"), max_length=80)
+    page_width = Millimetres(label=_("Page: width in mm"), help_text=format_lazy(_("up to {most}"), most=MOST_PAGE))
+    page_height = Millimetres(label=_("Page: height in mm"), help_text=_("on a roll a page is one label"))
+    left = Millimetres(label=_("Left edge to first label in mm"))
+    top = Millimetres(label=_("Upper edge to first label in mm"))
+    columns = forms.IntegerField(label=_("Labels across"), min_value=1, max_value=MOST_CELLS)
+    rows = forms.IntegerField(label=_("Labels down"), min_value=1, max_value=MOST_CELLS)
+    label_width = Millimetres(label=_("Label: width in mm"))
+    label_height = Millimetres(label=_("Label: height in mm"))
+    gap_x = Millimetres(label=_("Gap across in mm"), help_text=_("between two labels"))
+    gap_y = Millimetres(label=_("Gap down in mm"), help_text=_("between two labels"))
 
     def __init__(self, data: Any = None, *, sheet: Sheet | None = None) -> None:
         """Start from the measurements of `sheet`."""

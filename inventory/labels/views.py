@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.common.forms import attempt
@@ -183,7 +184,7 @@ def sheets(request: MemberRequest) -> HttpResponse:
 
 def _save(request: MemberRequest, form: SheetForm, row: LabelSheet | None) -> None:
     kept = services.save_sheet(workshop=request.workshop, sheet=row, by=request.member, **form.cleaned_data)
-    messages.success(request, f"Sheet {kept.name} is saved.")
+    messages.success(request, _("Sheet %(name)s is saved.") % {"name": kept.name})
 
 
 @require_http_methods(["GET", "POST"])
@@ -206,7 +207,7 @@ def remove_sheet(request: MemberRequest, pk: int) -> HttpResponse:
     """Offer a sheet no more."""
     row = get_object_or_404(LabelSheet, pk=pk)
     services.remove_sheet(sheet=row, by=request.member)
-    messages.success(request, f"Sheet {row.name} is removed. Labels printed on it stay good.")
+    messages.success(request, _("Sheet %(name)s is removed. Labels printed on it stay good.") % {"name": row.name})
     return redirect("label-sheets")
 
 

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext_lazy as _
 
 from inventory.common.pictures import BadPicture
 from inventory.photos.services import MOST_CAPTION, read_upload
@@ -32,5 +33,5 @@ class PhotoInput(forms.FileField):
 class PhotoForm(forms.Form):
     """A photo and what it shows."""
 
-    photo = PhotoInput(label="Photo")
-    caption = forms.CharField(label="Caption", required=False, max_length=MOST_CAPTION)
+    photo = PhotoInput(label=_("Photo"))
+    caption = forms.CharField(label=_("Caption"), required=False, max_length=MOST_CAPTION)

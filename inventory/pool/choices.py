@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from inventory.catalogue.models import RETURNED, Item
 from inventory.common.fields import plain
@@ -34,7 +35,8 @@ class Spot:
         """As a person chooses it: which, how much, where. What tells it apart comes first: a phone cuts the rest off."""
         lot, thing = self.held.lot, getattr(self.held.lot, "thing", None)
         which = f"{lot.item.code} {thing.serial if thing is not None and thing.serial else lot.code}".strip()
-        return self.value, f"{which}: {plain(self.held.quantity)} {lot.item.unit} in {self.held.place.path}"
+        there = {"quantity": plain(self.held.quantity), "unit": lot.item.unit, "place": self.held.place.path}
+        return self.value, f"{which}: " + _("%(quantity)s %(unit)s in %(place)s") % there
 
 
 def lendable(member: Member, *, item: Item | None = None, lot: Lot | None = None) -> list[Spot]:
@@ -71,7 +73,7 @@ def spot_of(spots: Iterable[Spot], value: str) -> tuple[Lot, Place]:
 def whats(items: Sequence[Item], things: Sequence[queries.ThingRow]) -> list[Choice]:
     """What can be booked: pieces of an item, whichever they are, or one single thing."""
     counted = [(f"item:{item.pk}", f"{item.code} {item.name}") for item in items]
-    single = [(f"thing:{thing.id}", f"{thing.item} {thing.serial or thing.lot}, this one") for thing in things]
+    single = [(f"thing:{thing.id}", _("%(thing)s, this one") % {"thing": f"{thing.item} {thing.serial or thing.lot}"}) for thing in things]
     return sorted((*counted, *single), key=lambda choice: choice[1])
 
 

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.common.forms import attempt
@@ -39,8 +40,8 @@ def leave(request: MemberRequest, pk: int) -> HttpResponse:
 def _leave(form: LeaveForm, found: Member, request: MemberRequest) -> None:
     forget = form.cleaned_data["name"] == LeaveForm.FORGET
     leaving.leave(member=found, forget_name=forget, now=timezone.now(), by=request.member)
-    who = "You have" if found.pk == request.member.pk else f"{found.name} has"
-    messages.success(request, f"{who} left {found.workshop.name}.")
+    said = _("You have left %(workshop)s.") if found.pk == request.member.pk else _("%(name)s has left %(workshop)s.")
+    messages.success(request, said % {"name": found.name, "workshop": found.workshop.name})
 
 
 @require_POST
@@ -49,5 +50,5 @@ def forget_name(request: MemberRequest, pk: int) -> HttpResponse:
     """Forget the name of somebody who left earlier."""
     found = get_object_or_404(Member.objects.exclude(user=None).select_related("workshop"), pk=pk)
     leaving.forget(member=found, by=request.member)
-    messages.success(request, f"They are {memberships.FORMER} from now on, in the history too.")
+    messages.success(request, _("They are %(name)s from now on, in the history too.") % {"name": memberships.FORMER})
     return redirect("members")

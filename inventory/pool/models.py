@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from inventory.catalogue.models import Item
@@ -174,7 +175,7 @@ class LoanEnd(models.Model):
 
     workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="loan_ends")
     loan = models.ForeignKey(Loan, on_delete=models.PROTECT, related_name="ends")
-    kind = models.CharField(max_length=8, choices=[("returned", "returned"), ("lost", "lost"), ("worn", "worn out")])
+    kind = models.CharField(max_length=8, choices=[("returned", _("returned")), ("lost", _("lost")), ("worn", _("worn out"))])
     quantity = QuantityField()
     movement = models.OneToOneField(Movement, on_delete=models.PROTECT, related_name="loan_end")
     condition = models.CharField("condition when it came back", max_length=200, blank=True)
@@ -216,7 +217,9 @@ class Transfer(models.Model):
     at = models.DateTimeField(default=timezone.now)
     ended_at = models.DateTimeField(null=True, blank=True)
     ended_as = models.CharField(
-        max_length=9, choices=[("done", "done"), ("declined", "declined"), ("withdrawn", "withdrawn"), ("lapsed", "lapsed")], blank=True
+        max_length=9,
+        choices=[("done", _("done")), ("declined", _("declined")), ("withdrawn", _("withdrawn")), ("lapsed", _("lapsed"))],
+        blank=True,
     )
     ended_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     made = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="came_by")

@@ -158,6 +158,15 @@ def withdraw(*, transfer: Transfer, by: Member, now: datetime) -> Transfer:
     return _ended(found, "withdrawn", by, now)
 
 
+def require_answer(*, transfer: Transfer, by: Member) -> None:
+    """Raise where the member may not answer for the other side. An offer or wish to all is answered by whoever speaks for some bench."""
+    other = transfer.giver if transfer.asked_by_taker else transfer.taker
+    if other is None:
+        policy.require(by, "use_stock")
+    else:
+        _require_voice(by, other)
+
+
 def _given(row: Bench | Lot | Place | None) -> tuple[Bench | Lot | Place, ...]:
     return () if row is None else (row,)
 

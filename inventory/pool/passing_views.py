@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.catalogue.filters import items_of
@@ -16,6 +17,7 @@ from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.common.problems import FieldProblem
+from inventory.common.undo import undoable
 from inventory.pool import choices, passing, passing_queries
 from inventory.pool.forms import AcceptForm, AskForm, OfferForm
 from inventory.pool.models import Transfer
@@ -60,9 +62,14 @@ def offer(request: MemberRequest) -> HttpResponse:
         given = dict(form.cleaned_data)
         lot, taker = lots[given.pop("lot")], _chosen(benches, given.pop("taker"))
         made = passing.offer(lot=lot, taker=taker, **given, by=request.member, now=timezone.now())
-        messages.success(request, f"{_what(made)} are offered. They stay yours until the other side agrees.")
+        undoable(
+            request,
+            _("%(what)s are offered. They stay yours until the other side agrees.") % {"what": _what(made)},
+            "withdraw-transfer",
+            made.pk,
+        )
 
-    return _begin(request, form, write, {"title": "Offer surplus", "press": "Offer it", "ready": bool(named)})
+    return _begin(request, form, write, {"title": _("Offer surplus"), "press": _("Offer it"), "ready": bool(named)})
 
 
 @require_http_methods(["GET", "POST"])
@@ -83,9 +90,9 @@ def ask(request: MemberRequest) -> HttpResponse:
         taker = next(bench for bench in mine if str(bench.pk) == given["taker"])
         given |= {"taker": taker, "giver": _chosen(benches, given["giver"])}
         made = passing.ask(item=code.item, **given, by=request.member, now=timezone.now())
-        messages.success(request, f"{_what(made)} are asked for.")
+        undoable(request, _("%(what)s are asked for.") % {"what": _what(made)}, "withdraw-transfer", made.pk)
 
-    return _begin(request, form, write, {"title": "Ask for something", "press": "Ask for it", "ready": bool(mine)})
+    return _begin(request, form, write, {"title": _("Ask for something"), "press": _("Ask for it"), "ready": bool(mine)})
 
 
 def _begin(request: MemberRequest, form: forms.Form, write: Callable[[], None], context: dict[str, Any]) -> HttpResponse:
@@ -99,12 +106,13 @@ def _begin(request: MemberRequest, form: forms.Form, write: Callable[[], None], 
 def accept(request: MemberRequest, pk: int) -> HttpResponse:
     """Agree for the other side: what it gives, or to which bench it takes it; then the pieces pass."""
     found = get_object_or_404(choices.transfer_rows(), pk=pk)
+    passing.require_answer(transfer=found, by=request.member)
     spots = _spots(found, request.member)
     takers = _takers(found, request.member)
     data = request.POST if request.method == "POST" else None
     form = AcceptForm(data, spots=[spot.choice for spot in spots], bench_rows=takers)
     if data is not None and attempt(form, lambda: _accept(form, found, spots, takers, request)):
-        messages.success(request, f"{_what(found)} have passed.")
+        messages.success(request, _("%(what)s have passed.") % {"what": _what(found)})
         return redirect("transfers")
     context = {"transfer": found, "form": form, "lacking": found.asked_by_taker and not spots}
     return render(request, "pool/accept.html", context, status=UNREADABLE if form.errors else None)
@@ -136,14 +144,14 @@ def _accept(form: AcceptForm, transfer: Transfer, spots: Iterable[choices.Spot],
 @members_only
 def decline(request: MemberRequest, pk: int) -> HttpResponse:
     """Refuse an offer or wish for the other side."""
-    return _end(request, pk, passing.decline, "declined")
+    return _end(request, pk, passing.decline, _("declined"))
 
 
 @require_POST
 @members_only
 def withdraw(request: MemberRequest, pk: int) -> HttpResponse:
     """Take one's own offer or wish back."""
-    return _end(request, pk, passing.withdraw, "withdrawn")
+    return _end(request, pk, passing.withdraw, _("withdrawn"))
 
 
 def _end(request: MemberRequest, pk: int, end: Callable[..., object], told: str) -> HttpResponse:
@@ -154,7 +162,8 @@ def _end(request: MemberRequest, pk: int, end: Callable[..., object], told: str)
 
 
 def _what(transfer: Transfer) -> str:
-    return f"{plain(transfer.quantity)} {transfer.item.unit} of {transfer.item.code}"
+    named = {"quantity": plain(transfer.quantity), "unit": transfer.item.unit, "item": transfer.item.code}
+    return _("%(quantity)s %(unit)s of %(item)s") % named
 
 
 def _chosen(rows: Sequence[Bench], pk: str) -> Bench | None:

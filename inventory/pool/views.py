@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 from django import forms
 from django.contrib import messages
@@ -10,12 +12,14 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import as_it_stands, undoable
 from inventory.photos import services as photos
 from inventory.photos.forms import PhotoForm
 from inventory.photos.queries import of as photos_of
@@ -121,10 +125,20 @@ def _lend(
 
 
 def _lent(request: MemberRequest, loan: Loan, photo: Picture | None) -> HttpResponse:
-    _keep_photo(request, f"loan:{loan.pk}", photo, "when it was lent")
-    until = f", back by {loan.due_on}" if loan.due_on else ""
-    messages.success(request, f"{plain(loan.quantity)} {loan.lot.item.unit} of {loan.lot.item.code} lent to {loan.member.name}{until}.")
+    _keep_photo(request, f"loan:{loan.pk}", photo, _("when it was lent"))
+    said = _("%(what)s lent to %(name)s, back by %(day)s.") if loan.due_on else _("%(what)s lent to %(name)s.")
+    said %= {"what": _pieces(loan.quantity, loan.lot.item), "name": loan.member.name, "day": loan.due_on}
+    undoable(request, said, "take-in", loan.pk, label=_("Take it in again"), fields=_in_again(loan))
     return redirect("loan", loan.pk)
+
+
+def _pieces(quantity: Decimal, item: Item) -> str:
+    return _("%(quantity)s %(unit)s of %(item)s") % {"quantity": plain(quantity), "unit": item.unit, "item": item.code}
+
+
+def _in_again(loan: Loan) -> dict[str, object]:
+    """What takes all of a loan in where it was taken from. Both stay on record."""
+    return {"key": uuid4(), "kind": "returned", "quantity": plain(loan.quantity), "place": loan.movement.source.path}
 
 
 def _keep_photo(request: MemberRequest, ref: str, photo: Picture | None, caption: str) -> None:
@@ -198,8 +212,8 @@ def take_in(request: MemberRequest, pk: int) -> HttpResponse:
     made: list[LoanEnd] = []
     if not attempt(form, lambda: made.append(_take_in(form, found, request))):
         return _loan_page(request, _loan(pk), form, None)
-    _keep_photo(request, f"loan-end:{made[0].pk}", form.cleaned_data["photo"], "when it came back")
-    messages.success(request, f"{plain(made[0].quantity)} {found.lot.item.unit} of {found.lot.item.code}: {made[0].get_kind_display()}.")
+    _keep_photo(request, f"loan-end:{made[0].pk}", form.cleaned_data["photo"], _("when it came back"))
+    messages.success(request, f"{_pieces(made[0].quantity, found.lot.item)}: {made[0].get_kind_display()}.")
     return redirect("loan", pk)
 
 
@@ -221,7 +235,7 @@ def renew(request: MemberRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Loan.objects.select_related("lot__item", "lot__bench", "member"), pk=pk)
     form = RenewForm(request.POST, auto_id="renew-%s")
     if attempt(form, lambda: services.renew(loan=found, on=timezone.localdate(), by=request.member, **form.cleaned_data)):
-        messages.success(request, f"It may stay out until {form.cleaned_data['due_on']}.")
+        messages.success(request, _("It may stay out until %(day)s.") % {"day": form.cleaned_data["due_on"]})
         return redirect("loan", pk)
     return _loan_page(request, _loan(pk), None, form)
 
@@ -236,8 +250,9 @@ def loan_photos(request: MemberRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         policy.require(request.member, "use_stock" if mine else "keep_stock")
         if form.is_valid():
-            _keep_photo(request, f"loan:{pk}", form.cleaned_data["photo"], form.cleaned_data["caption"])
-            messages.success(request, "The photo is kept.")
+            given = form.cleaned_data
+            shot = photos.keep(ref=f"loan:{pk}", picture=given["photo"], caption=given["caption"], at=timezone.now(), by=request.member)
+            undoable(request, _("The photo is kept."), "remove-photo", shot.pk, fields={"next": request.path})
             return redirect("loan-photos", pk)
     refs = [f"loan:{pk}", *(f"loan-end:{end.id}" for end in found.ends)]
     kept = photos_of(refs)
@@ -310,11 +325,12 @@ def _book(form: BookForm, people: Sequence[Member], benches: Sequence[Bench], re
 
 
 def _say_booked(request: MemberRequest, booking: Booking) -> None:
-    what = f"{plain(booking.quantity)} {booking.item.unit} of {booking.item.code}, {booking.first_day} to {booking.last_day}"
+    named = {"what": _pieces(booking.quantity, booking.item), "first": booking.first_day, "last": booking.last_day}
+    named["name"] = booking.member.name
     if booking.waiting:
-        messages.info(request, f"{what}: all is taken, so {booking.member.name} waits in line.")
+        messages.info(request, _("%(what)s, %(first)s to %(last)s: all is taken, so %(name)s waits in line.") % named)
     else:
-        messages.success(request, f"{what}: booked for {booking.member.name}.")
+        undoable(request, _("%(what)s, %(first)s to %(last)s: booked for %(name)s.") % named, "cancel-booking", booking.pk)
 
 
 @require_POST
@@ -323,7 +339,7 @@ def cancel_booking(request: MemberRequest, pk: int) -> HttpResponse:
     """Give back what was promised; who waits gets their turn."""
     found = get_object_or_404(Booking.objects.select_related("item", "thing", "member"), pk=pk)
     services.cancel(booking=found, by=request.member, now=timezone.now())
-    messages.success(request, f"The booking of {found.item.code} from {found.first_day} is cancelled.")
+    messages.success(request, _("The booking of %(item)s from %(day)s is cancelled.") % {"item": found.item.code, "day": found.first_day})
     return redirect("bookings")
 
 
@@ -348,7 +364,8 @@ def _add_thing(form: AddThingForm, request: MemberRequest) -> None:
     given = dict(form.cleaned_data)
     lot = get_object_or_404(Lot.objects.select_related("item", "bench"), pk=given.pop("lot"))
     made = services.add_thing(lot=lot, **given, by=request.member)
-    messages.success(request, f"{lot.item.code} {made.serial} is a single thing now: it is booked and lent by itself.")
+    said = _("%(thing)s is a single thing now: it is booked and lent by itself.")
+    messages.success(request, said % {"thing": f"{lot.item.code} {made.serial}"})
 
 
 @require_http_methods(["GET", "POST"])
@@ -360,8 +377,9 @@ def thing(request: MemberRequest, pk: int) -> HttpResponse:
         policy.require(request.member, "keep_stock", found.lot.bench)
     data = request.POST if request.method == "POST" else None
     form = ThingForm(data, today=timezone.localdate(), initial={name: getattr(found, name) for name in OF_THING})
+    before = as_it_stands(ThingForm(None, today=timezone.localdate(), initial=form.initial))
     if data is not None and attempt(form, lambda: services.change_thing(thing=found, by=request.member, **form.cleaned_data)):
-        messages.success(request, "What is known of it is saved.")
+        undoable(request, _("What is known of it is saved."), "thing", pk, fields=before)
         return redirect("thing", pk)
     row = next(row for row in queries.things(item=found.lot.item, retired=True) if row.id == pk)
     page = Paginator(stock_queries.movements(lot=found.lot), PAGE).get_page(request.GET.get("page"))
@@ -382,7 +400,7 @@ def retire_thing(request: MemberRequest, pk: int) -> HttpResponse:
     """Lend a thing no more; its history stays."""
     found = get_object_or_404(Thing.objects.select_related("lot__item", "lot__bench"), pk=pk)
     services.retire_thing(thing=found, by=request.member, now=timezone.now())
-    messages.success(request, f"{found.lot.item.code} {found.serial} is retired: it is lent no more.")
+    messages.success(request, _("%(thing)s is retired: it is lent no more.") % {"thing": f"{found.lot.item.code} {found.serial}"})
     return redirect("thing", found.pk)
 
 
@@ -398,11 +416,12 @@ def rules(request: MemberRequest) -> HttpResponse:
         policy.require(request.member, "manage")
     kept = queries.rules(request.workshop)
     form = RulesForm(request.POST if request.method == "POST" else None, initial={name: getattr(kept, name) for name in RULES})
-    if request.method == "POST" and attempt(form, lambda: _set_rules(form, request)):
+    before = as_it_stands(RulesForm(None, initial=form.initial))
+    if request.method == "POST" and attempt(form, lambda: _set_rules(form, before, request)):
         return redirect("pool-rules")
     return _page(request, "rules", form if may else None, {"rules": kept})
 
 
-def _set_rules(form: RulesForm, request: MemberRequest) -> None:
+def _set_rules(form: RulesForm, before: dict[str, object], request: MemberRequest) -> None:
     services.set_rules(workshop=request.workshop, **form.cleaned_data, by=request.member)
-    messages.success(request, "The rules are saved. They hold for what is lent and booked from now on.")
+    undoable(request, _("The rules are saved. They hold for what is lent and booked from now on."), "pool-rules", fields=before)

@@ -277,6 +277,21 @@ def remove_crate(*, crate: Crate, by: Member) -> None:
 
 
 @transaction.atomic
+def withdraw_order(*, crate: Crate, by: Member) -> None:
+    """Take an order back that was marked by mistake: the crate with its one line goes.
+
+    Refuses one that anything came of, and any other crate.
+    """
+    policy.require(by, "order", crate.bench)
+    policy.own(by, crate)
+    lines = list(PackingLine.objects.filter(crate=crate).select_related("crate__bench")[:2])
+    if crate.request_key is None or len(lines) != 1:
+        raise StillInUse(f"crate {crate.code} stays: it is more than one order of one item")
+    remove_line(line=lines[0], by=by)
+    remove_crate(crate=crate, by=by)
+
+
+@transaction.atomic
 def remove_bag(*, bag: Bag, by: Member) -> None:
     """Remove a bag that nothing is in. Refuses one that has lines, bags or counts, or a label."""
     policy.require(by, "keep_stock", bag.crate.bench)

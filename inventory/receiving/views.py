@@ -11,11 +11,13 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.undo import as_it_stands, undoable
 from inventory.receiving import queries, services
 from inventory.receiving.forms import ArrivedAsListedForm, ArrivedForm, DueForm
 from inventory.receiving.models import Bag, Crate, PackingLine
@@ -151,7 +153,14 @@ def _arrive(form: ArrivedForm, line: PackingLine, request: MemberRequest) -> Non
     given = dict(form.cleaned_data)
     place = _place(request, given.pop("place"))
     movement = services.arrive(line=line, place=place, by=request.member, **given)
-    messages.success(request, f"{plain(movement.quantity)} {line.item.unit} of {line.item.code} are in {place.path} now.")
+    back = way_back(request, reverse("crate", args=[line.crate_id]))
+    said = _("%(quantity)s %(unit)s of %(item)s are in %(place)s now.") % {
+        "quantity": plain(movement.quantity),
+        "unit": line.item.unit,
+        "item": line.item.code,
+        "place": place.path,
+    }
+    undoable(request, said, "reverse", movement.pk, fields={"next": back})
 
 
 def _place(request: MemberRequest, path: str) -> Place:
@@ -163,7 +172,9 @@ def _place(request: MemberRequest, path: str) -> Place:
 def crate_arrived(request: MemberRequest, pk: int) -> HttpResponse:
     """A whole crate arrived as listed."""
     found = get_object_or_404(Crate.objects.select_related("bench"), pk=pk)
-    return _arrived_as_listed(request, found, f"Crate {found.code}", lambda: list(PackingLine.objects.filter(crate=found)))
+    return _arrived_as_listed(
+        request, found, _("Crate %(crate)s") % {"crate": found.code}, lambda: list(PackingLine.objects.filter(crate=found))
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -171,7 +182,9 @@ def crate_arrived(request: MemberRequest, pk: int) -> HttpResponse:
 def bag_arrived(request: MemberRequest, pk: int) -> HttpResponse:
     """A whole bag, with the bags in it, arrived as listed."""
     bag = get_object_or_404(Bag.objects.select_related("crate__bench"), pk=pk)
-    return _arrived_as_listed(request, bag.crate, f"Bag {bag.path} of crate {bag.crate.code}", lambda: queries.lines_in(bag))
+    return _arrived_as_listed(
+        request, bag.crate, _("Bag %(bag)s of crate %(crate)s") % {"bag": bag.path, "crate": bag.crate.code}, lambda: queries.lines_in(bag)
+    )
 
 
 def _arrived_as_listed(request: MemberRequest, found: Crate, what: str, lines: Callable[[], list[PackingLine]]) -> HttpResponse:
@@ -186,7 +199,13 @@ def _arrived_as_listed(request: MemberRequest, found: Crate, what: str, lines: C
 def _take_in(form: ArrivedAsListedForm, lines: Sequence[PackingLine], request: MemberRequest) -> None:
     given = form.cleaned_data
     moved = services.arrive_all(lines=lines, place=_place(request, given["place"]), on=given["on"], by=request.member)
-    messages.success(request, f"{len(moved)} lines are in {moved[0].target.path} now, as the packing list states them.")
+    said = _("%(moved)s lines are in %(target)s now, as the packing list states them.") % {
+        "moved": len(moved),
+        "target": moved[0].target.path,
+    }
+    undoable(
+        request, said, "reverse-all", fields={"movement": [row.pk for row in moved], "next": reverse("crate", args=[lines[0].crate_id])}
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -202,8 +221,18 @@ def due(request: MemberRequest, pk: int) -> HttpResponse:
     return render(request, "receiving/due.html", {"crate": found, "form": form, "next": back}, status=UNREADABLE if form.errors else None)
 
 
+@require_POST
+@members_only
+def withdraw_order(request: MemberRequest, pk: int) -> HttpResponse:
+    """It was never ordered."""
+    found = get_object_or_404(Crate.objects.select_related("bench"), pk=pk)
+    services.withdraw_order(crate=found, by=request.member)
+    messages.success(request, _("%(found)s is taken back: nothing is on its way by it.") % {"found": found.code})
+    return redirect(way_back(request, reverse("crates")))
+
+
 def _change_due(form: DueForm, found: Crate, request: MemberRequest) -> None:
-    day = form.cleaned_data["due_on"]
+    day, before = form.cleaned_data["due_on"], as_it_stands(DueForm(initial={"due_on": found.due_on}))
     services.change_due(crate=found, due_on=day, by=request.member)
-    told = f"is due {day} now." if day else "has no due day now, and doesn't count until it has one."
-    messages.success(request, f"{found.code} {told}")
+    said = _("%(crate)s is due %(day)s now.") if day else _("%(crate)s has no due day now, and doesn't count until it has one.")
+    undoable(request, said % {"crate": found.code, "day": day}, "due", found.pk, fields={**before, "next": way_back(request, "")})

@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from inventory.workshop.models import Device, Member, Workshop
 from inventory.workshop.scoping import WorkshopManager
@@ -18,10 +19,10 @@ class Scan(models.Model):
     class Outcome(models.TextChoices):
         """What became of it."""
 
-        DONE = "done", "done"
-        REFUSED = "refused", "refused"
-        UNKNOWN = "unknown", "unknown code"
-        CONFLICT = "conflict", "older than a correction"
+        DONE = "done", _("done")
+        REFUSED = "refused", _("refused")
+        UNKNOWN = "unknown", _("unknown code")
+        CONFLICT = "conflict", _("older than a correction")
 
     workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="scans")
     uuid = models.UUIDField()

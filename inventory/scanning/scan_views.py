@@ -1,6 +1,6 @@
 """What was scanned, the latest first; and the conflicts that wait for a person."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import Any
 
@@ -9,6 +9,7 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from inventory.common.problems import Problem
@@ -16,8 +17,11 @@ from inventory.scanning import services
 from inventory.scanning.models import Scan
 from inventory.scanning.reading import shown
 from inventory.scanning.views import STAYS
+from inventory.stock.models import Movement
+from inventory.stock.services import may_reverse
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
+from inventory.workshop.models import Member
 from inventory.workshop.request import MemberRequest
 
 PAGE = 50
@@ -29,10 +33,10 @@ def scans(request: MemberRequest) -> HttpResponse:
     """Every scan with what became of it, to undo what was wrong."""
     rows = _rows().order_by("-received_at", "-at", "-pk")
     page = Paginator(rows, PAGE).get_page(request.GET.get("page"))
-    may = policy.allowed(request.member, "tally")
+    may_undo = _undoable(page.object_list, request.member)
     context = {
         "page": page,
-        "scans": [_shown(scan, may=may) for scan in page.object_list],
+        "scans": [_shown(scan, may_undo=scan.pk in may_undo) for scan in page.object_list],
         "conflicts": Scan.objects.filter(outcome=Scan.Outcome.CONFLICT).count(),
     }
     return render(request, "scanning/scans.html", context)
@@ -44,7 +48,7 @@ def conflicts(request: MemberRequest) -> HttpResponse:
     """Scans that came after somebody had said how many there are: a person looks, then does them after all or lets them go."""
     page = Paginator(_rows().filter(outcome=Scan.Outcome.CONFLICT).order_by("at", "pk"), PAGE).get_page(request.GET.get("page"))
     may = policy.allowed(request.member, "tally")
-    context = {"page": page, "scans": [_shown(scan, may=may) for scan in page.object_list], "may": may}
+    context = {"page": page, "scans": [_shown(scan, may_undo=False) for scan in page.object_list], "may": may}
     return render(request, "scanning/conflicts.html", context)
 
 
@@ -52,14 +56,14 @@ def conflicts(request: MemberRequest) -> HttpResponse:
 @members_only
 def apply(request: MemberRequest, pk: int) -> HttpResponse:
     """Do a conflict after all."""
-    return _settle(request, pk, services.apply, "Done after all")
+    return _settle(request, pk, services.apply, _("Done after all"))
 
 
 @require_POST
 @members_only
 def let_go(request: MemberRequest, pk: int) -> HttpResponse:
     """Decide against a conflict."""
-    return _settle(request, pk, services.let_go, "Let go")
+    return _settle(request, pk, services.let_go, _("Let go"))
 
 
 @require_POST
@@ -68,14 +72,15 @@ def undo(request: MemberRequest, pk: int) -> HttpResponse:
     """Take back what a scan did."""
     found = get_object_or_404(Scan, pk=pk)
     if _done(request, lambda: services.undo(scan=found, by=request.member, now=timezone.now())):
-        messages.success(request, f"Undone: {found.answer.get('text', shown(found.code))}.")
+        messages.success(request, _("Undone: %(what)s.") % {"what": found.answer.get("text", shown(found.code))})
     return redirect("scans")
 
 
 def _settle(request: MemberRequest, pk: int, settle: Callable[..., Scan], said: str) -> HttpResponse:
     found = get_object_or_404(Scan, pk=pk)
     if _done(request, lambda: settle(scan=found, by=request.member, now=timezone.now())):
-        messages.success(request, f"{said}: {found.action} of {shown(found.code)}.")
+        what = _("%(action)s of %(code)s") % {"action": found.action, "code": shown(found.code)}
+        messages.success(request, f"{said}: {what}.")
     return redirect("scan-conflicts")
 
 
@@ -95,16 +100,26 @@ def _rows() -> Any:
     return Scan.objects.select_related("member", "device", "settled_by", "undone_by")
 
 
-def _shown(scan: Scan, *, may: bool) -> dict[str, Any]:
+def _undoable(scans: Iterable[Scan], by: Member) -> frozenset[int]:
+    """The scans that did something which this member may take back. One query."""
+    done = [scan for scan in scans if scan.outcome == Scan.Outcome.DONE and scan.undone_at is None and scan.action not in STAYS]
+    moved = {scan.pk: scan.answer.get("movements", []) for scan in done}
+    rows = Movement.objects.filter(pk__in=[pk for ids in moved.values() for pk in ids]).select_related("lot__bench", "source", "target")
+    may = {row.pk for row in rows if may_reverse(row, by)}
+    counts = policy.allowed(by, "tally")
+    return frozenset(
+        scan.pk for scan in done if may.issuperset(moved[scan.pk]) and (counts if scan.answer.get("tally") else bool(moved[scan.pk]))
+    )
+
+
+def _shown(scan: Scan, *, may_undo: bool) -> dict[str, Any]:
     """A scan as the lists show it."""
-    done = scan.outcome == Scan.Outcome.DONE
-    moved = done and bool(scan.answer.get("movements") or scan.answer.get("tally"))
     return {
         "id": scan.pk,
         "code": shown(scan.code),
         "action": scan.action,
         "outcome": scan.get_outcome_display(),
-        "done": done,
+        "done": scan.outcome == Scan.Outcome.DONE,
         "says": scan.answer.get("text") or scan.answer.get("detail") or scan.answer.get("title", ""),
         "asked": [f"{name} {scan.asked[name]}" for name in ("quantity", "bag", "place", "note") if scan.asked.get(name)],
         "at": scan.at,
@@ -113,7 +128,7 @@ def _shown(scan: Scan, *, may: bool) -> dict[str, Any]:
         "settled_by": scan.settled_by,
         "undone_by": scan.undone_by,
         "undone_at": scan.undone_at,
-        "may_undo": may and moved and scan.undone_at is None and scan.action not in STAYS,
+        "may_undo": may_undo,
     }
 
 

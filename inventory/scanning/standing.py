@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef
+from django.utils.translation import gettext as _
 
 from inventory.labels.models import Label
 from inventory.receiving.models import Bag, Crate, PackingLine
@@ -28,7 +29,7 @@ def bags() -> tuple[Standing, ...]:
     """The crates that aren't closed and have something to come, each followed by its bags. Two queries."""
     to_come = PackingLine.objects.filter(crate=OuterRef("pk"), open_quantity__gt=0)
     crates = Crate.objects.filter(Exists(to_come), closed_on=None).order_by("code", "pk").values_list("pk", "code")
-    found = {pk: [Standing(code, f"{code}, in no bag")] for pk, code in crates}
+    found = {pk: [Standing(code, _("%(crate)s, in no bag") % {"crate": code})] for pk, code in crates}
     for crate, code, path, token in _bags(list(found)):
         found[crate].append(Standing(f"{code}/{path}", f"{code}: {path}", token))
     return tuple(row for rows in found.values() for row in rows)

@@ -12,7 +12,9 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
+from django.utils.functional import Promise
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -94,7 +96,7 @@ def _refused(request: MemberRequest, form: ScanForm, answer: Answer) -> HttpResp
 def _choice(request: MemberRequest, choice: Mapping[str, Any]) -> dict[str, Any]:
     """One of several things that may be meant, as a form that sends the same scan with it named."""
     named = {name: choice[name] for name in ("lot", "place", "bag") if choice.get(name)}
-    facts = (choice.get("lot_code") and f"lot {choice['lot_code']}", choice.get("bag"), choice.get("place"))
+    facts = (choice.get("lot_code") and _("lot %(code)s") % {"code": choice["lot_code"]}, choice.get("bag"), choice.get("place"))
     held = f"{choice['quantity']} {choice['unit']}" if "quantity" in choice else ""
     typed = {name: request.POST.get(name, "") for name in ("code", "quantity", *STANDING)}
     return {"text": ", ".join(filter(None, (*facts, held))), "fields": {**typed, **named, "uuid": uuid4()}}
@@ -106,7 +108,7 @@ def undo_scan(request: MemberRequest, uuid: UUID) -> HttpResponse:
     """Take back what a scan did."""
     found = get_object_or_404(Scan, uuid=uuid)
     undo(scan=found, by=request.member, now=timezone.now())
-    messages.success(request, f"Undone: {found.answer['text']}.")
+    messages.success(request, _("Undone: %(what)s.") % {"what": found.answer["text"]})
     return redirect(f"{reverse('scan')}?{urlencode(_stands({'action': found.action, **found.asked}))}")
 
 
@@ -159,7 +161,7 @@ def photo(request: MemberRequest) -> HttpResponse:
     return render(request, "scanning/photo.html", context)
 
 
-def _action(request: MemberRequest) -> tuple[str, str]:
+def _action(request: MemberRequest) -> tuple[str, str | Promise]:
     """What was chosen, and how it is called."""
     asked = request.POST.get("action")
     return next((choice for choice in ACTIONS if choice[0] == asked), ACTIONS[0])

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from django import forms
 from django.conf import settings
+from django.utils.translation import gettext_lazy as _
 
 from inventory.common.forms import DayInput, QuantityInput, SizeInput, not_after
 from inventory.shelflife.services import MOST_TEXT
@@ -21,10 +22,12 @@ class TestForm(forms.Form):
     """How an update test went."""
 
     __test__ = False  # pytest collects by this name
-    result = forms.ChoiceField(label="Result", choices=[("", "choose"), ("passed", "passed"), ("failed", "failed: ends the whole batch")])
-    method = forms.CharField(label="Method", max_length=MOST_TEXT, help_text="what was done, by which instruction")
-    on = DayInput(label="On")
-    note = forms.CharField(label="Note", required=False, max_length=MOST_TEXT)
+    result = forms.ChoiceField(
+        label=_("Result"), choices=[("", _("choose")), ("passed", _("passed")), ("failed", _("failed: ends the whole batch"))]
+    )
+    method = forms.CharField(label=_("Method"), max_length=MOST_TEXT, help_text=_("what was done, by which instruction"))
+    on = DayInput(label=_("On"))
+    note = forms.CharField(label=_("Note"), required=False, max_length=MOST_TEXT)
 
     def __init__(self, data: Any = None, *, today: date) -> None:
         """Today unless said otherwise."""
@@ -35,8 +38,8 @@ class TestForm(forms.Form):
 class AcceptForm(forms.Form):
     """An inspector's acceptance."""
 
-    until = DayInput(label="May be used through")
-    reason = forms.CharField(label="Reason", max_length=MOST_TEXT)
+    until = DayInput(label=_("May be used through"))
+    reason = forms.CharField(label=_("Reason"), max_length=MOST_TEXT)
 
     def __init__(self, data: Any = None) -> None:
         """Nothing is proposed."""
@@ -46,17 +49,17 @@ class AcceptForm(forms.Form):
 class WithdrawForm(forms.Form):
     """Why an acceptance is taken back."""
 
-    why = forms.CharField(label="Why", required=False, max_length=MOST_TEXT)
+    why = forms.CharField(label=_("Why"), required=False, max_length=MOST_TEXT)
 
 
 class DisposeForm(forms.Form):
     """How goods left."""
 
-    place = forms.ModelChoiceField(Place.objects.none(), label="From place", empty_label=None)
-    quantity = QuantityInput(label="Quantity")
-    mass_g = QuantityInput(label="Mass in g, with its packing")
-    way = forms.CharField(label="Way", max_length=MOST_TEXT, help_text=LOCAL_RULES)
-    note = forms.CharField(label="Note", required=False, max_length=MOST_TEXT)
+    place = forms.ModelChoiceField(Place.objects.none(), label=_("From place"), empty_label=None)
+    quantity = QuantityInput(label=_("Quantity"))
+    mass_g = QuantityInput(label=_("Mass in g, with its packing"))
+    way = forms.CharField(label=_("Way"), max_length=MOST_TEXT, help_text=LOCAL_RULES)
+    note = forms.CharField(label=_("Note"), required=False, max_length=MOST_TEXT)
 
     def __init__(self, data: Any = None, *, places: Any) -> None:
         """From the places where it lies."""
@@ -67,7 +70,7 @@ class DisposeForm(forms.Form):
 class _Celsius(forms.DecimalField):
     """A temperature, or nothing."""
 
-    def __init__(self, label: str, **kwargs: Any) -> None:
+    def __init__(self, label: Any, **kwargs: Any) -> None:
         """A text box: a number box changes by a stray scroll."""
         widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 6})
         super().__init__(label=label, required=False, max_digits=5, decimal_places=2, widget=widget, **kwargs)
@@ -76,41 +79,41 @@ class _Celsius(forms.DecimalField):
 class StorageForm(forms.Form):
     """How an item is stored, and what a passed test adds to its life."""
 
-    low = _Celsius("Not under, in C")
-    high = _Celsius("Not over, in C", help_text="27 C is 80 F")
-    use_within_days = forms.IntegerField(label="Use within days after that", required=False, min_value=0, max_value=MOST_DAYS)
-    never_below = _Celsius("Never under, in C", help_text="outside these it isn't used until somebody has asked")
-    never_above = _Celsius("Never over, in C")
+    low = _Celsius(_("Not under, in C"))
+    high = _Celsius(_("Not over, in C"), help_text=_("27 C is 80 F"))
+    use_within_days = forms.IntegerField(label=_("Use within days after that"), required=False, min_value=0, max_value=MOST_DAYS)
+    never_below = _Celsius(_("Never under, in C"), help_text=_("outside these it isn't used until somebody has asked"))
+    never_above = _Celsius(_("Never over, in C"))
     longest_gap_hours = forms.IntegerField(
-        label="Hours that a reading holds", min_value=1, max_value=MOST_HOURS, initial=6, help_text="after that nobody knows: a gap"
+        label=_("Hours that a reading holds"), min_value=1, max_value=MOST_HOURS, initial=6, help_text=_("after that nobody knows: a gap")
     )
-    source = forms.CharField(label="Where this is written", max_length=MOST_TEXT)
+    source = forms.CharField(label=_("Where this is written"), max_length=MOST_TEXT)
 
 
 class ExtensionForm(forms.Form):
     """What a passed test adds to a life."""
 
     extend_part = SizeInput(
-        label="Part of the original life that each passed test adds",
+        label=_("Part of the original life that each passed test adds"),
         required=False,
-        help_text="1/2 for a half; blank: it can't be",
+        help_text=_("1/2 for a half; blank: it can't be"),
     )
 
 
 class LogForm(forms.Form):
     """A temperature log of a place."""
 
-    place = forms.CharField(label="Place", max_length=400, widget=forms.TextInput(attrs={"list": "places", "autocomplete": "off"}))
-    log = forms.FileField(label="CSV file", help_text="columns time, temperature, unit (C or F)")
-    zone = forms.ChoiceField(label="Zone of times without one", required=False)
-    corrects = forms.BooleanField(label="it corrects readings that are there", required=False)
+    place = forms.CharField(label=_("Place"), max_length=400, widget=forms.TextInput(attrs={"list": "places", "autocomplete": "off"}))
+    log = forms.FileField(label=_("CSV file"), help_text=_("columns time, temperature, unit (C or F)"))
+    zone = forms.ChoiceField(label=_("Zone of times without one"), required=False)
+    corrects = forms.BooleanField(label=_("it corrects readings that are there"), required=False)
 
     def __init__(self, data: Any = None, files: Any = None) -> None:
         """Every zone there is, ours first; none proposed, since a wrong one is not seen."""
         super().__init__(data, files)
         ours = settings.TIME_ZONE
         zones = [ours, *sorted(available_timezones() - {ours})]
-        self.fields["zone"].choices = [("", "each time says its own"), *((zone, zone) for zone in zones)]  # type: ignore[attr-defined]
+        self.fields["zone"].choices = [("", _("each time says its own")), *((zone, zone) for zone in zones)]  # type: ignore[attr-defined]
 
     def clean_zone(self) -> ZoneInfo | None:
         """The zone itself."""
@@ -120,8 +123,8 @@ class LogForm(forms.Form):
         """The text of the file."""
         sent = self.cleaned_data["log"]
         if sent.size > MOST_BYTES:
-            raise forms.ValidationError("That is over 10 MB: split it.")
+            raise forms.ValidationError(_("That is over 10 MB: split it."))
         try:
             return str(sent.read().decode("utf-8-sig"))
         except UnicodeDecodeError as error:
-            raise forms.ValidationError("That is not UTF-8: save the file again as CSV in UTF-8.") from error
+            raise forms.ValidationError(_("That is not UTF-8: save the file again as CSV in UTF-8.")) from error

@@ -8,12 +8,14 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.catalogue import services as catalogue
 from inventory.catalogue.models import Item
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import as_it_stands, undoable
 from inventory.photos import services as photos
 from inventory.photos.forms import PhotoForm
 from inventory.photos.queries import of as photos_of
@@ -59,13 +61,14 @@ def _places(found: Lot) -> Any:
 def lot_test(request: MemberRequest, pk: int) -> HttpResponse:
     """Write down an update test."""
     found = stock_views.lot_of(pk)
+    policy.require(request.member, "judge_lots", found.bench)
     form = TestForm(request.POST if request.method == "POST" else None, today=timezone.localdate())
 
     def write() -> None:
         given = dict(form.cleaned_data)
         services.record_test(lot=found, passed=given.pop("result") == "passed", by=request.member, **given)
 
-    return stock_views.change_lot(request, found, form, f"The test of {stock.named(found)} is recorded.", write)
+    return stock_views.change_lot(request, found, form, _("The test of %(lot)s is recorded.") % {"lot": stock.named(found)}, write)
 
 
 @require_http_methods(["GET", "POST"])
@@ -79,8 +82,8 @@ def test_photos(request: MemberRequest, pk: int) -> HttpResponse:
         policy.require(request.member, "judge_lots", test.lot.bench)
         if form.is_valid():
             given = form.cleaned_data
-            photos.keep(ref=test.ref, picture=given["photo"], caption=given["caption"], at=timezone.now(), by=request.member)
-            messages.success(request, "The photo is kept.")
+            kept = photos.keep(ref=test.ref, picture=given["photo"], caption=given["caption"], at=timezone.now(), by=request.member)
+            undoable(request, _("The photo is kept."), "remove-photo", kept.pk, fields={"next": request.path})
             return redirect("test-photos", test.pk)
     context = {"test": test, "lot": test.lot, "photos": photos_of([test.ref])[test.ref], "form": form if allowed else None}
     return render(request, "shelflife/test_photos.html", context, status=UNREADABLE if form.errors else None)
@@ -91,8 +94,9 @@ def test_photos(request: MemberRequest, pk: int) -> HttpResponse:
 def lot_accept(request: MemberRequest, pk: int) -> HttpResponse:
     """Accept a lot past its life through a day."""
     found = stock_views.lot_of(pk)
+    policy.require(request.member, "accept", found.bench)
     form = AcceptForm(request.POST if request.method == "POST" else None)
-    done = f"{stock.named(found)} is accepted."
+    done = _("%(found)s is accepted.") % {"found": stock.named(found)}
     today = timezone.localdate()
     return stock_views.change_lot(
         request, found, form, done, lambda: services.accept(lot=found, on=today, by=request.member, **form.cleaned_data)
@@ -104,13 +108,14 @@ def lot_accept(request: MemberRequest, pk: int) -> HttpResponse:
 def withdraw_acceptance(request: MemberRequest, pk: int) -> HttpResponse:
     """Take an acceptance back."""
     found = get_object_or_404(Acceptance.objects.select_related("lot__item", "lot__bench"), pk=pk)
+    policy.require(request.member, "accept", found.lot.bench)
     form = WithdrawForm(request.POST if request.method == "POST" else None)
     today = timezone.localdate()
 
     def write() -> None:
         services.withdraw(acceptance=found, on=today, by=request.member, **form.cleaned_data)
 
-    return stock_views.change_lot(request, found.lot, form, "The acceptance is withdrawn.", write)
+    return stock_views.change_lot(request, found.lot, form, _("The acceptance is withdrawn."), write)
 
 
 @require_http_methods(["GET", "POST"])
@@ -118,13 +123,16 @@ def withdraw_acceptance(request: MemberRequest, pk: int) -> HttpResponse:
 def lot_dispose(request: MemberRequest, pk: int) -> HttpResponse:
     """Scrap goods, and write down how they left."""
     found = stock_views.lot_of(pk)
+    policy.require(request.member, "keep_stock", found.bench)
     form = DisposeForm(request.POST if request.method == "POST" else None, places=_places(found))
     today = timezone.localdate()
 
     def write() -> None:
         services.dispose(lot=found, on=today, by=request.member, **form.cleaned_data)
 
-    return stock_views.change_lot(request, found, form, f"{stock.named(found)}: what was scrapped is written down.", write)
+    return stock_views.change_lot(
+        request, found, form, _("%(lot)s: what was scrapped is written down.") % {"lot": stock.named(found)}, write
+    )
 
 
 # An item
@@ -139,7 +147,11 @@ def item_storage(request: MemberRequest, pk: int) -> HttpResponse:
     said = {name: getattr(rule, name) for name in _BOUNDS} if rule else None
     form = StorageForm(request.POST if request.method == "POST" else None, initial=said)
     if request.method == "POST" and attempt(form, lambda: _save_rule(form, item, request)):
-        messages.success(request, f"How {item.code} is stored is saved.")
+        saved = _("How %(item)s is stored is saved.") % {"item": item.code}
+        if said:
+            undoable(request, saved, "item-storage", item.pk, fields=as_it_stands(StorageForm(initial=said)))
+        else:
+            undoable(request, saved, "remove-storage-rule", StorageRule.objects.get(item=item).pk)
         return redirect("item-storage", item.pk)
     return _item_page(request, item, rule, form, ExtensionForm(initial={"extend_part": item.extend_part}))
 
@@ -153,9 +165,11 @@ def _save_rule(form: forms.Form, item: Item, request: MemberRequest) -> None:
 def item_extension(request: MemberRequest, pk: int) -> HttpResponse:
     """What a passed test adds to the life of an item."""
     item = get_object_or_404(Item, pk=pk)
-    form = ExtensionForm(request.POST)
+    form, before = ExtensionForm(request.POST), as_it_stands(ExtensionForm(initial={"extend_part": item.extend_part}))
     if attempt(form, lambda: catalogue.edit_item(item=item, changes=form.cleaned_data, by=request.member)):
-        messages.success(request, f"What a passed test adds to {item.code} is saved.")
+        undoable(
+            request, _("What a passed test adds to %(item)s is saved.") % {"item": item.code}, "item-extension", item.pk, fields=before
+        )
         return redirect("item-storage", item.pk)
     rule = StorageRule.objects.filter(item=item).first()
     return _item_page(request, item, rule, StorageForm(initial={name: getattr(rule, name) for name in _BOUNDS} if rule else None), form)
@@ -177,8 +191,15 @@ def _item_page(request: MemberRequest, item: Item, rule: StorageRule | None, for
 def remove_storage_rule(request: MemberRequest, pk: int) -> HttpResponse:
     """Forget how an item is stored."""
     rule = get_object_or_404(StorageRule.objects.select_related("item"), pk=pk)
+    before = as_it_stands(StorageForm(initial={name: getattr(rule, name) for name in _BOUNDS}))
     services.remove_rule(rule=rule, by=request.member)
-    messages.success(request, f"No rule of storage is known of {rule.item.code} any more.")
+    undoable(
+        request,
+        _("No rule of storage is known of %(item)s any more.") % {"item": rule.item.code},
+        "item-storage",
+        rule.item_id,
+        fields=before,
+    )
     return redirect("item-storage", rule.item_id)
 
 
@@ -212,7 +233,8 @@ def _writer(form: LogForm, request: MemberRequest) -> Callable[[], None]:
             place=place, readings=log.readings, by=request.member, now=timezone.now(), corrects=given["corrects"]
         )
         lots = ", ".join(stock.named(lot) for lot in kept.changed)
-        text = f"{place.path}: {kept.added} new readings, {kept.corrected} corrected, {kept.known} there already."
-        messages.success(request, f"{text} It changes the life of {lots}." if lots else text)
+        counts = {"place": place.path, "added": kept.added, "corrected": kept.corrected, "known": kept.known}
+        text = _("%(place)s: %(added)s new readings, %(corrected)s corrected, %(known)s there already.") % counts
+        messages.success(request, text + (_(" It changes the life of %(lots)s.") % {"lots": lots} if lots else ""))
 
     return write

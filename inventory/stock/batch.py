@@ -262,10 +262,10 @@ class Batch:
 
 
 def _moved(lot: int, quantity: Decimal, at: datetime, source: tuple[int, str], target: tuple[int, str]) -> Iterator[tuple[Spot, _Moved]]:
-    """What a line of the ledger did to either end, where it is a count, a use, a carry or passes from bench to bench."""
+    """What a line of the ledger did to either end, where it is a count, a use, a carry, a cut, or passes from bench to bench."""
     ends = {source[1], target[1]}
     counted = End.COUNTED in ends
-    if counted or End.PASSED in ends or (source[1] == End.STORAGE and target[1] in {End.STORAGE, End.USED}):
+    if counted or not ends.isdisjoint({End.PASSED, End.CUT}) or (source[1] == End.STORAGE and target[1] in {End.STORAGE, End.USED}):
         yield (lot, source[0]), _Moved(at, -quantity, counted)
         yield (lot, target[0]), _Moved(at, quantity, counted)
 

@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from inventory.catalogue.models import Item
@@ -18,13 +19,14 @@ PRECISIONS = [("day", "day"), ("month", "month"), ("quarter", "quarter")]
 class End(models.TextChoices):
     """What a place is: storage keeps holdings, every other kind is an end of the ledger and keeps none."""
 
-    STORAGE = "storage", "storage"
-    SUPPLIER = "supplier", "supplier"
-    USED = "used", "used"
-    SCRAPPED = "scrapped", "scrapped"
-    LOST = "lost", "lost"
-    COUNTED = "counted", "counted"
-    PASSED = "passed", "passed"  # from bench to bench: what comes in here leaves again, as another bench's lot
+    STORAGE = "storage", _("storage")
+    SUPPLIER = "supplier", _("supplier")
+    USED = "used", _("used")
+    SCRAPPED = "scrapped", _("scrapped")
+    LOST = "lost", _("lost")
+    COUNTED = "counted", _("counted")
+    CUT = "cut", _("cut")  # what is cut up goes in, its parts come out
+    PASSED = "passed", _("passed")  # from bench to bench: what comes in here leaves again, as another bench's lot
 
 
 class Place(models.Model):
@@ -76,10 +78,10 @@ class Dated(models.Model):
 class State(models.TextChoices):
     """Whether a lot may be used."""
 
-    GOOD = "good", "good"
-    QUARANTINED = "quarantined", "quarantined"
-    DISPUTED = "disputed", "disputed"
-    FAILED = "failed", "failed"
+    GOOD = "good", _("good")
+    QUARANTINED = "quarantined", _("quarantined")
+    DISPUTED = "disputed", _("disputed")
+    FAILED = "failed", _("failed")
 
 
 class Lot(Dated):

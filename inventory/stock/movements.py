@@ -25,6 +25,7 @@ from inventory.stock.problems import (
     AlreadyReversed,
     BadDates,
     BadPlace,
+    CutUp,
     NotEnough,
     NotUsable,
     PassedOn,
@@ -213,7 +214,7 @@ def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Move
     movement = Movement.objects.select_related("lot__bench", "source", "target").get(pk=movement.pk)
     refuse_hands(movement.source)
     refuse_hands(movement.target)
-    policy.require(by, "use_stock" if _by_builders(movement) else "keep_stock", movement.lot.bench)
+    require_to_reverse(movement, by)
     locked = lock_lot(movement.lot)
     _refuse_reversed(movement)
     line = Line(on, by, note, movement.ref)
@@ -348,6 +349,20 @@ def _draw_down(lot: Lot, step_ref: str, used: Decimal, by: Member) -> None:
     row.save(update_fields=["quantity"])
 
 
+def require_to_reverse(movement: Movement, by: Member) -> None:
+    """Raise where the member may not undo such a movement. It has its lot, bench and both places."""
+    policy.require(by, _needed_to_reverse(movement), movement.lot.bench)
+
+
+def may_reverse(movement: Movement, by: Member) -> bool:
+    """Whether the member may, for what offers it."""
+    return policy.allowed(by, _needed_to_reverse(movement), movement.lot.bench)
+
+
+def _needed_to_reverse(movement: Movement) -> str:
+    return "use_stock" if _by_builders(movement) else "keep_stock"
+
+
 def _by_builders(movement: Movement) -> bool:
     """Whether builders make such movements, and so may take them back: uses, and moves within storage."""
     return movement.source.end == End.STORAGE and movement.target.end in {End.STORAGE, End.USED}
@@ -356,6 +371,8 @@ def _by_builders(movement: Movement) -> bool:
 def _refuse_reversed(movement: Movement) -> None:
     if End.PASSED in {movement.source.end, movement.target.end}:
         raise PassedOn("this passed from bench to bench: undone on one side alone it would be there twice or not at all. Pass it back")
+    if End.CUT in {movement.source.end, movement.target.end}:
+        raise CutUp("this was cut: a saw cut isn't undone. Write down what was spoiled on the cut's page, or count what is there")
     if movement.reverses_id is not None:
         raise AlreadyReversed("this movement undoes another one: move the goods instead")
     undone = Movement.objects.filter(reverses=movement).first()

@@ -59,6 +59,13 @@ class PassedOn(Problem):
     title = "Passed to another bench"
 
 
+class CutUp(Problem):
+    """A saw cut isn't undone."""
+
+    status = 409
+    title = "This was cut"
+
+
 class OtherDates(Problem):
     """One lot code has one set of dates."""
 

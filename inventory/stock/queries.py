@@ -258,10 +258,10 @@ class LedgerLine:
 
     @property
     def reversible(self) -> bool:
-        """Neither undone nor an undoing itself, nor a loan's, nor one side of what passed from bench to bench."""
+        """Neither undone nor an undoing itself, nor a loan's, nor one side of what passed from bench to bench, nor a saw cut."""
         lent = self.lent_from is not None or self.lent_to is not None
-        passed = End.PASSED in {self.source_end, self.target_end}
-        return self.undoes is None and self.undone_on is None and not lent and not passed
+        stays = not {End.PASSED, End.CUT}.isdisjoint({self.source_end, self.target_end})
+        return self.undoes is None and self.undone_on is None and not lent and not stays
 
     @property
     def within(self) -> bool:

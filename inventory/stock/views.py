@@ -1,6 +1,7 @@
 """Shelves: what lies where, counted and corrected; a lot with its ledger."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
@@ -10,14 +11,16 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from inventory.common.fields import plain
-from inventory.common.forms import attempt
+from inventory.common.forms import apart, attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.undo import as_it_stands, undoable
 from inventory.stock import queries, services
 from inventory.stock.forms import CountForm, DatesForm, ShelvesForm, StateForm
-from inventory.stock.models import Holding, Lot
+from inventory.stock.models import Holding, Lot, State
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.models import Bench
@@ -67,9 +70,14 @@ def _adjust(form: CountForm, held: Holding, request: MemberRequest) -> None:
     moved = services.adjust(lot=held.lot, place=held.place, on=timezone.localdate(), by=request.member, **given)
     what = f"{services.named(held.lot)} in {held.place.path}"
     if moved is None:
-        messages.info(request, f"{what}: the count agrees, nothing changed.")
+        messages.info(request, _("%(what)s: the count agrees, nothing changed.") % {"what": what})
         return
-    messages.success(request, f"{what}: {plain(given['counted'])} {held.lot.item.unit} now; the difference is in the ledger.")
+    said = _("%(what)s: %(counted)s %(unit)s now; the difference is in the ledger.") % {
+        "what": what,
+        "counted": plain(given["counted"]),
+        "unit": held.lot.item.unit,
+    }
+    undoable(request, said, "reverse", moved.pk, fields={"next": way_back(request, reverse("shelves"))})
 
 
 def lot_page(request: MemberRequest, found: Lot, more: Mapping[str, Any]) -> HttpResponse:
@@ -82,8 +90,8 @@ def lot_page(request: MemberRequest, found: Lot, more: Mapping[str, Any]) -> Htt
         "held": queries.held(queries.find_holdings().filter(lot=found)),
         "page": page,
         "lines": [(line, line.reversible and policy.allowed(request.member, _needed_to_reverse(line), found.bench)) for line in lines],
-        "state_form": StateForm(initial={"state": found.state}) if policy.allowed(request.member, "judge_lots") else None,
-        "dates_form": DatesForm(lot=found) if policy.allowed(request.member, "keep_stock") else None,
+        "state_form": apart(StateForm(initial={"state": found.state}), "state") if policy.allowed(request.member, "judge_lots") else None,
+        "dates_form": apart(DatesForm(lot=found), "dates") if policy.allowed(request.member, "keep_stock") else None,
         "today": timezone.localdate(),
     }
     return render(request, "stock/lot.html", {**context, **more})
@@ -103,9 +111,12 @@ def lot_of(pk: int) -> Lot:
 def lot_state(request: MemberRequest, pk: int) -> HttpResponse:
     """Judge a lot."""
     found = lot_of(pk)
+    policy.require(request.member, "judge_lots", found.bench)
     form = StateForm(request.POST if request.method == "POST" else None, initial={"state": found.state})
-    done = f"{services.named(found)} is judged."
-    return change_lot(request, found, form, done, lambda: services.set_state(lot=found, by=request.member, **form.cleaned_data))
+    done = _("%(found)s is judged.") % {"found": services.named(found)}
+    # What failed is lifted by an inspector's reason alone, so no press takes that back.
+    back = None if request.POST.get("state") == State.FAILED else Back("lot-state", {"state": found.state})
+    return change_lot(request, found, form, done, lambda: services.set_state(lot=found, by=request.member, **form.cleaned_data), back=back)
 
 
 @require_http_methods(["GET", "POST"])
@@ -113,15 +124,30 @@ def lot_state(request: MemberRequest, pk: int) -> HttpResponse:
 def lot_dates(request: MemberRequest, pk: int) -> HttpResponse:
     """Write down the dates on a lot's label."""
     found = lot_of(pk)
+    policy.require(request.member, "keep_stock", found.bench)
     form = DatesForm(request.POST if request.method == "POST" else None, lot=found)
-    done = f"{services.named(found)} has these dates now."
-    return change_lot(request, found, form, done, lambda: services.set_dates(lot=found, by=request.member, **form.cleaned_data))
+    done = _("%(found)s has these dates now.") % {"found": services.named(found)}
+    back = Back("lot-dates", as_it_stands(DatesForm(lot=found)))
+    return change_lot(request, found, form, done, lambda: services.set_dates(lot=found, by=request.member, **form.cleaned_data), back=back)
 
 
-def change_lot(request: MemberRequest, found: Lot, form: forms.Form, done: str, write: Callable[[], object]) -> HttpResponse:
+@dataclass(frozen=True, slots=True)
+class Back:
+    """What takes a change of a lot back: which of its addresses, and what is sent there."""
+
+    url_name: str
+    fields: Mapping[str, object]
+
+
+def change_lot(  # noqa: PLR0913 - a form, what it does, and what takes that back
+    request: MemberRequest, found: Lot, form: forms.Form, done: str, write: Callable[[], object], *, back: Back | None = None
+) -> HttpResponse:
     """Show a form of a lot, or do what it asks and go back to the lot."""
     if request.method == "POST" and attempt(form, write):
-        messages.success(request, done)
+        if back is None:
+            messages.success(request, done)
+        else:
+            undoable(request, done, back.url_name, found.pk, fields=back.fields)
         return redirect("lot", found.pk)
     return _form_page(request, "stock/change_lot.html", form, {"lot": found})
 

@@ -5,15 +5,18 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.undo import undoable
 from inventory.photos.forms import PhotoForm
 from inventory.stock import services as stock
 from inventory.stock.forms import ReverseForm
@@ -44,7 +47,10 @@ def crate_here(request: MemberRequest, pk: int) -> HttpResponse:
 
     def write() -> None:
         services.arrived(crate=crate, on=form.cleaned_data["on"], by=request.member)
-        messages.success(request, f"Crate {crate.code} arrived on {form.cleaned_data['on']}: the days to claim run from then.")
+        messages.success(
+            request,
+            _("Crate %(crate)s arrived on %(on)s: the days to claim run from then.") % {"crate": crate.code, "on": form.cleaned_data["on"]},
+        )
 
     back = way_back(request, reverse("count-crate", args=[crate.pk]))
     if request.method == "POST" and attempt(form, write):
@@ -64,8 +70,9 @@ def put_away(request: MemberRequest, pk: int) -> HttpResponse:
     def write() -> None:
         place = stock.ensure_place(workshop=request.workshop, path=form.cleaned_data["place"], by=request.member)
         moved = services.put_away(crate=crate, bag=bag, place=place, on=form.cleaned_data["on"], by=request.member)
-        lots = "1 lot is" if len(moved) == 1 else f"{len(moved)} lots are"
-        messages.success(request, f"{lots} in {place.path} now, as counted.")
+        said = ngettext("%(count)s lot is in %(place)s now, as counted.", "%(count)s lots are in %(place)s now, as counted.", len(moved))
+        told = said % {"count": len(moved), "place": place.path}
+        undoable(request, told, "reverse-all", fields={"movement": [row.pk for row in moved], "next": back})
 
     back = reverse("count-bag", args=[bag.pk]) if bag else reverse("count-crate", args=[crate.pk])
     if request.method == "POST" and attempt(form, write):
@@ -83,7 +90,7 @@ def close_crate(request: MemberRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         policy.require(request.member, "keep_stock", crate.bench)
         if attempt(form, lambda: services.close(crate=crate, on=form.cleaned_data["on"], by=request.member)):
-            messages.success(request, f"Counting of crate {crate.code} is closed.")
+            undoable(request, _("Counting of crate %(crate)s is closed.") % {"crate": crate.code}, "reopen-crate", crate.pk)
             return redirect("receipt", crate.pk)
     found = queries.sheet(crate)
     context = {
@@ -103,7 +110,7 @@ def reopen_crate(request: MemberRequest, pk: int) -> HttpResponse:
     """Count on."""
     crate = crate_of(pk)
     services.reopen(crate=crate, by=request.member)
-    messages.success(request, f"Crate {crate.code} is open again: count on.")
+    messages.success(request, _("Crate %(crate)s is open again: count on.") % {"crate": crate.code})
     return redirect("count-crate", crate.pk)
 
 
@@ -180,7 +187,7 @@ def crate_photos(request: MemberRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         policy.require(request.member, "tally", crate.bench)
         if form.is_valid():
-            photos.keep_picture(
+            kept = photos.keep_picture(
                 crate=crate,
                 tally=tally,
                 picture=form.cleaned_data["photo"],
@@ -188,7 +195,7 @@ def crate_photos(request: MemberRequest, pk: int) -> HttpResponse:
                 at=timezone.now(),
                 by=request.member,
             )
-            messages.success(request, "The photo is kept.")
+            undoable(request, _("The photo is kept."), "remove-photo", kept.pk, fields={"next": request.get_full_path()})
             return redirect(request.get_full_path())
     shown = form if policy.allowed(request.member, "tally", crate.bench) else None
     context = {"crate": crate, "tally": tally, "form": shown, "photos": queries.photos(crate, tally)}
@@ -203,6 +210,7 @@ def crate_photos(request: MemberRequest, pk: int) -> HttpResponse:
 def reverse_movement(request: MemberRequest, pk: int) -> HttpResponse:
     """Undo a movement by its opposite; it stands here since what was counted of it waits to be put away again."""
     movement = get_object_or_404(Movement.objects.select_related("lot__item", "lot__bench", "source", "target", "by"), pk=pk)
+    stock.require_to_reverse(movement, request.member)
     form = ReverseForm(request.POST if request.method == "POST" else None)
     today = timezone.localdate()
 
@@ -210,7 +218,26 @@ def reverse_movement(request: MemberRequest, pk: int) -> HttpResponse:
         services.reverse(movement=movement, on=today, by=request.member, note=form.cleaned_data["note"])
 
     if request.method == "POST" and attempt(form, write):
-        messages.success(request, "The movement is reversed.")
-        return redirect("lot", movement.lot_id)
+        messages.success(request, _("The movement is reversed."))
+        return redirect(way_back(request, reverse("lot", args=[movement.lot_id])))
     context: dict[str, Any] = {"movement": movement, "form": form}
     return render(request, "stock/reverse.html", context, status=UNREADABLE if form.errors else None)
+
+
+@require_POST
+@members_only
+def reverse_movements(request: MemberRequest) -> HttpResponse:
+    """Undo all that one press moved: each `movement` of the form, or none of them."""
+    asked = {number_of(text) for text in request.POST.getlist("movement")}
+    rows = Movement.objects.select_related("lot__item", "lot__bench", "source", "target", "by")
+    movements = list(rows.filter(pk__in=asked))
+    if not asked or len(movements) != len(asked):
+        raise Http404
+    services.reverse_all(movements=movements, on=timezone.localdate(), by=request.member)
+    messages.success(
+        request,
+        _("The movement is reversed.")
+        if len(movements) == 1
+        else _("All %(movements)s movements are reversed.") % {"movements": len(movements)},
+    )
+    return redirect(way_back(request, reverse("shelves")))

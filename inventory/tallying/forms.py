@@ -6,6 +6,7 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from inventory.common.forms import DayInput, QuantityInput, SizeInput, StatedDateInput, not_after
 from inventory.photos.forms import PhotoInput
@@ -17,7 +18,7 @@ from inventory.tallying.services import MOST_NOTE
 
 MORE, ALL = "more", "all"
 MOST_PIECES = 10**9
-_DAMAGED_OR_WRONG = [(Finding.DAMAGED.value, "damaged"), (Finding.WRONG.value, "a wrong thing in its place")]
+_DAMAGED_OR_WRONG = [(Finding.DAMAGED.value, _("damaged")), (Finding.WRONG.value, _("a wrong thing in its place"))]
 
 
 class Sent(forms.Form):
@@ -39,39 +40,39 @@ class TickForm(Sent):
 class CountForm(Sent):
     """What was found of a line."""
 
-    quantity = QuantityInput(label="How many", zero=True)
+    quantity = QuantityInput(label=_("How many"), zero=True)
     what = forms.ChoiceField(
-        label="That is",
-        choices=[(MORE, "so many more good ones"), (ALL, "all the good ones there are"), *_DAMAGED_OR_WRONG],
+        label=_("That is"),
+        choices=[(MORE, _("so many more good ones")), (ALL, _("all the good ones there are")), *_DAMAGED_OR_WRONG],
         initial=MORE,
         widget=forms.RadioSelect,
     )
-    note = forms.CharField(label="Note", max_length=MOST_NOTE, required=False)
-    photo = PhotoInput(label="Photo", required=False)
-    lot_code = forms.CharField(label="Lot code on the label", max_length=80, required=False)
-    made = StatedDateInput(label="Made")
-    expires = StatedDateInput(label="Expires")
+    note = forms.CharField(label=_("Note"), max_length=MOST_NOTE, required=False)
+    photo = PhotoInput(label=_("Photo"), required=False)
+    lot_code = forms.CharField(label=_("Lot code on the label"), max_length=80, required=False)
+    made = StatedDateInput(label=_("Made"))
+    expires = StatedDateInput(label=_("Expires"))
     seen = QuantityInput(zero=True, required=False, widget=forms.HiddenInput)
 
     def clean(self) -> dict[str, Any]:
         """Nothing at all is a count only of all there are."""
         given = super().clean() or {}
         if given.get("quantity") == 0 and given.get("what") != ALL:
-            self.add_error("quantity", "Give more than 0; 0 is an answer only to how many good ones there are in all.")
+            self.add_error("quantity", _("Give more than 0; 0 is an answer only to how many good ones there are in all."))
         return given
 
 
 class WeighForm(Sent):
     """The readings of a count by weight, all in one unit of mass."""
 
-    sample_n = forms.IntegerField(label="Pieces in the sample", min_value=1, max_value=MOST_PIECES)
-    sample_mass = forms.DecimalField(label="The sample weighs", min_value=Decimal(0))
-    total = forms.DecimalField(label="All of it weighs, with its container", min_value=Decimal(0))
-    tare = forms.DecimalField(label="The container alone weighs", min_value=Decimal(0), initial=Decimal(0))
-    division = forms.DecimalField(label="The scale shows steps of", min_value=Decimal(0), help_text="its division: 0.1 or 1")
+    sample_n = forms.IntegerField(label=_("Pieces in the sample"), min_value=1, max_value=MOST_PIECES)
+    sample_mass = forms.DecimalField(label=_("The sample weighs"), min_value=Decimal(0))
+    total = forms.DecimalField(label=_("All of it weighs, with its container"), min_value=Decimal(0))
+    tare = forms.DecimalField(label=_("The container alone weighs"), min_value=Decimal(0), initial=Decimal(0))
+    division = forms.DecimalField(label=_("The scale shows steps of"), min_value=Decimal(0), help_text=_("its division: 0.1 or 1"))
     what = forms.ChoiceField(
-        label="What lies on the scale",
-        choices=[(ALL, "all the good ones there are"), (MORE, "so many more good ones")],
+        label=_("What lies on the scale"),
+        choices=[(ALL, _("all the good ones there are")), (MORE, _("so many more good ones"))],
         initial=ALL,
         widget=forms.RadioSelect,
     )
@@ -107,22 +108,24 @@ class WeighForm(Sent):
 class OtherForm(Sent):
     """Something in a bag that its list doesn't have."""
 
-    code = forms.CharField(label="Its code", max_length=80, help_text="any code that the catalogue knows it by")
-    quantity = QuantityInput(label="How many")
-    finding = forms.ChoiceField(label="It is", choices=[("good", "good"), ("damaged", "damaged")], widget=forms.RadioSelect, initial="good")
-    note = forms.CharField(label="Note", max_length=MOST_NOTE, required=False)
-    photo = PhotoInput(label="Photo", required=False)
+    code = forms.CharField(label=_("Its code"), max_length=80, help_text=_("any code that the catalogue knows it by"))
+    quantity = QuantityInput(label=_("How many"))
+    finding = forms.ChoiceField(
+        label=_("It is"), choices=[("good", _("good")), ("damaged", _("damaged"))], widget=forms.RadioSelect, initial="good"
+    )
+    note = forms.CharField(label=_("Note"), max_length=MOST_NOTE, required=False)
+    photo = PhotoInput(label=_("Photo"), required=False)
 
 
 class MysteryForm(Sent):
     """Something that nobody can name, as it was measured."""
 
-    quantity = QuantityInput(label="How many")
-    diameter = SizeInput(label="Diameter in inches", required=False, help_text="1/8 or 0.125, of the shank")
-    length = SizeInput(label="Length in inches", required=False, help_text="under the head; overall where the head is countersunk")
-    head = forms.ChoiceField(label="Head", choices=known_heads, required=False)
-    note = forms.CharField(label="What it looks like", max_length=MOST_NOTE, required=False)
-    photo = PhotoInput(label="Photo", required=False)
+    quantity = QuantityInput(label=_("How many"))
+    diameter = SizeInput(label=_("Diameter in inches"), required=False, help_text=_("1/8 or 0.125, of the shank"))
+    length = SizeInput(label=_("Length in inches"), required=False, help_text=_("under the head; overall where the head is countersunk"))
+    head = forms.ChoiceField(label=_("Head"), choices=known_heads, required=False)
+    note = forms.CharField(label=_("What it looks like"), max_length=MOST_NOTE, required=False)
+    photo = PhotoInput(label=_("Photo"), required=False)
 
     def measured(self) -> Measured:
         """What was measured."""
@@ -134,7 +137,7 @@ class PutAwayForm(forms.Form):
     """Where what was counted goes."""
 
     place = place_input()
-    on = DayInput(label="On")
+    on = DayInput(label=_("On"))
 
     def __init__(self, data: Any = None, *, today: date, **kwargs: Any) -> None:
         """Today unless said otherwise."""
@@ -150,13 +153,13 @@ class LayForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """The label says that nothing is counted by it."""
         super().__init__(*args, **kwargs)
-        self.fields["place"].label = "It lies in"
+        self.fields["place"].label = _("It lies in")
 
 
 class DayForm(forms.Form):
     """A day up to today."""
 
-    on = DayInput(label="On")
+    on = DayInput(label=_("On"))
 
     def __init__(self, data: Any = None, *, today: date, **kwargs: Any) -> None:
         """Today unless said otherwise."""

@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import FractionField, QuantityField
@@ -16,18 +17,18 @@ from inventory.workshop.scoping import WorkshopManager
 class Finding(models.TextChoices):
     """What a count found."""
 
-    GOOD = "good", "good"
-    DAMAGED = "damaged", "damaged"
-    WRONG = "wrong", "wrong thing"
-    MYSTERY = "mystery", "mystery"
+    GOOD = "good", _("good")
+    DAMAGED = "damaged", _("damaged")
+    WRONG = "wrong", _("wrong thing")
+    MYSTERY = "mystery", _("mystery")
 
 
 class How(models.TextChoices):
     """How it was counted."""
 
-    SCAN = "scan", "by scan"
-    HAND = "hand", "by hand"
-    WEIGHT = "weight", "by weight"
+    SCAN = "scan", _("by scan")
+    HAND = "hand", _("by hand")
+    WEIGHT = "weight", _("by weight")
 
 
 class Tally(Dated):

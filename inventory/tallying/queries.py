@@ -4,13 +4,13 @@ A fixed number of queries, and one for each 500 references of the ledger.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import CharField, Count, Q, QuerySet, Sum, Value
+from django.db.models import CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Cast, Concat
 
 from inventory.common.rows import batches
@@ -25,6 +25,7 @@ from inventory.tallying import calc
 from inventory.tallying.calc import NOTHING, Compared, Match, Measured
 from inventory.tallying.models import Finding, Tally
 from inventory.tallying.photos import TALLY, ref_of_crate, ref_of_tally, tally_of
+from inventory.tallying.progress import NO_LINES, Progress, State, progress, state
 
 _DAMAGED = "/damaged"
 
@@ -142,6 +143,11 @@ class LineTally:
         return max(self.good - self.good_in, NOTHING) + max(self.damaged - self.damaged_in, NOTHING)
 
 
+def state_of(line: LineTally) -> State:
+    """What became of a line."""
+    return state(line.compared, line.damaged + line.wrong)
+
+
 @dataclass(frozen=True, slots=True)
 class Extra:
     """What lay in a bag and isn't on the list: of one item, or a mystery (no item), whose `tally_id` is the count itself."""
@@ -188,6 +194,7 @@ class BagTally:
     counted_by: str
     lines: tuple[LineTally, ...]
     extras: tuple[Extra, ...]
+    within: Progress = NO_LINES
     lines_within: int = 0
     found_within: int = 0
     bags_within: int = 0
@@ -239,6 +246,11 @@ class CrateTally:
     def found_lines(self) -> int:
         """How many lines are found to the end."""
         return sum(not line.left for line in self.lines)
+
+    @property
+    def progress(self) -> Progress:
+        """How far it is counted, line by line."""
+        return progress((state_of(line) for line in self.lines), len(self.extras))
 
     @property
     def counted_bags(self) -> int:
@@ -382,12 +394,73 @@ def _bag(
         *(pk, path, parent_id, place or "", counted_on, counted_by or ""),
         tuple(own_lines.get(pk, [])),
         tuple(own_extras.get(pk, [])),
+        within=progress(map(state_of, within), len(beyond)),
         lines_within=len(within),
         found_within=sum(not line.left for line in within),
         bags_within=len(inner),
         waiting_within=sum(bool(line.waiting) for line in within) + sum(bool(extra.waiting) for extra in beyond),
         begun=bool(beyond) or any(line.found for line in within),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class LineSums:
+    """What was counted of a line, in few columns: for many crates at once."""
+
+    crate_id: int
+    line_id: int
+    damaged: Decimal
+    wrong: Decimal
+    compared: Compared
+
+
+def line_sums(crates: Collection[int]) -> Iterator[LineSums]:
+    """Each line of some crates, as `sheet` compares it. One query: what was taken back and its opposite cancel out."""
+    counts = {finding: Sum("tallies__quantity", filter=Q(tallies__finding=finding)) for finding in ("good", "damaged", "wrong")}
+    standing = Movement.objects.filter(reverses=None, reversed_by=None, lot__item=OuterRef("item"))
+    ref = Concat(Value(LINE_REF), Cast(OuterRef("pk"), CharField()))
+    taken_in = Subquery(standing.filter(ref=ref).order_by().values("ref").annotate(total=Sum("quantity")).values("total"))
+    rows = PackingLine.objects.filter(crate__in=crates).annotate(**counts, taken_in=taken_in).order_by()
+    columns = ("crate_id", "pk", "quantity", "crate__closed_on", "bag__counted_on", *counts, "taken_in")
+    for crate, line, listed, closed, counted, *sums in rows.values_list(*columns):
+        good, damaged, wrong, went_in = (quantity or NOTHING for quantity in sums)
+        done = closed is not None or counted is not None
+        compared = calc.compare(listed=listed, good=max(good, went_in), damaged=damaged, wrong=wrong, done=done)
+        yield LineSums(crate, line, damaged, wrong, compared)
+
+
+def progress_of(crates: Collection[int]) -> dict[int, Progress]:
+    """How far each of some crates is counted. Two queries."""
+    states: dict[int, list[State]] = defaultdict(list)
+    for one in line_sums(crates):
+        states[one.crate_id].append(state(one.compared, one.damaged + one.wrong))
+    unlisted: dict[int, set[tuple[Any, ...]]] = defaultdict(set)
+    rows = active(Tally.objects.filter(crate__in=crates, line=None))
+    for pk, crate, bag, item, finding in rows.values_list("pk", "crate_id", "bag_id", "item_id", "finding"):
+        unlisted[crate].add((bag, item, pk if finding == Finding.MYSTERY else None))
+    return {crate: progress(states[crate], len(unlisted[crate])) for crate in crates}
+
+
+@dataclass(frozen=True, slots=True)
+class Counting:
+    """A crate that is here, or of which something is counted, and whose counting isn't closed."""
+
+    id: int
+    code: str
+    arrived_on: date | None
+    progress: Progress
+
+
+MOST_COUNTING = 12  # crates of a picture: a starting value of ours
+
+
+def counting() -> tuple[tuple[Counting, ...], int]:
+    """The crates being counted, the newest first, and how many more there are. Three queries."""
+    begun = Q(arrived_on__isnull=False) | Exists(Tally.objects.filter(crate=OuterRef("pk")))
+    rows = list(Crate.objects.filter(begun, closed_on=None).order_by("-pk").values_list("pk", "code", "arrived_on"))
+    shown = rows[:MOST_COUNTING]
+    found = progress_of([pk for pk, _, _ in shown]) if shown else {}
+    return tuple(Counting(*row, found[row[0]]) for row in shown), len(rows) - len(shown)
 
 
 def line_tally(line: PackingLine) -> LineTally:
@@ -509,7 +582,7 @@ class Entry:
     @property
     def finding_text(self) -> str:
         """What it found, in words."""
-        return Finding(self.finding).label
+        return str(Finding(self.finding).label)
 
 
 _ENTRY = (

@@ -5,7 +5,7 @@ Locks are taken in one order everywhere: the workshop, the crate, its lines by i
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -590,6 +590,20 @@ def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Move
     for batch in batches(row.pk for row in _tallies_of(movement)):
         Tally.objects.filter(pk__in=batch).update(movement=None)
     return undone
+
+
+@transaction.atomic
+def reverse_all(*, movements: Collection[Movement], on: date, by: Member, note: str = "") -> list[Movement]:
+    """Undo several movements, all or none: what was taken in or put away at one press.
+
+    In the order of their lots, as everybody locks them.
+    """
+    lines = sorted((number, row.pk, row) for row in movements if (number := receiving.line_of_ref(row.ref)) is not None)
+    tallied = {row.crate_id for movement in movements for row in _tallies_of(movement)}
+    list(Crate.objects.select_for_update(no_key=True).filter(pk__in=tallied).order_by("pk"))
+    for _, _, movement in lines:
+        receiving.lock_line_of(movement)
+    return [reverse(movement=row, on=on, by=by, note=note) for row in sorted(movements, key=lambda row: (row.lot_id, row.pk))]
 
 
 def _tallies_of(movement: Movement) -> list[Tally]:

@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.catalogue.queries import find
@@ -21,6 +22,7 @@ from inventory.common.fields import plain
 from inventory.common.forms import ELSEWHERE, attempt
 from inventory.common.pages import UNREADABLE, way_back
 from inventory.common.problems import FieldProblem, Problem
+from inventory.common.undo import undoable
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.stock import services as stock
 from inventory.stock.queries import place_paths
@@ -205,11 +207,12 @@ def count_line(request: MemberRequest, pk: int) -> HttpResponse:
         policy.require(request.member, "tally", line.crate.bench)
         done = _counted(request, form, line.crate, lambda given: _count(line, given, request))
         if done:
-            messages.success(request, f"Line {line.number}, {line.item.code}: counted.")
+            _tell(request, _("Line %(number)s, %(item)s: counted.") % {"number": line.number, "item": line.item.code}, done[0])
             return redirect(_line_address(line))
     context = {
         "line": shown,
         "crate": line.crate,
+        "bag": line.bag,
         "form": form,
         "may_tally": _may_tally(request, line.crate),
         "by_piece": shown.unit == EACH,
@@ -229,11 +232,22 @@ def _count(line: PackingLine, given: dict[str, Any], request: MemberRequest) -> 
     return services.tally(crate=line.crate, bag=line.bag, quantity=given["quantity"], finding=finding, **said)
 
 
-def _counted(request: MemberRequest, form: forms.Form, crate: Crate, write: Callable[[dict[str, Any]], Tally | None]) -> bool:
-    """Count what a form says, then keep its photo; whether both went well. The photo was read before anything is counted."""
+def _tell(request: MemberRequest, text: str, made: Tally | None) -> None:
+    """Say what was counted, with the way to take it back; a count that agreed made nothing."""
+    if made is None:
+        messages.success(request, text)
+    else:
+        undoable(request, text, "undo-tally", made.pk)
+
+
+def _counted(request: MemberRequest, form: forms.Form, crate: Crate, write: Callable[[dict[str, Any]], Tally | None]) -> list[Tally | None]:
+    """Count what a form says, then keep its photo: what was counted, nothing where the form went wrong.
+
+    The photo was read before anything is counted.
+    """
     made: list[Tally | None] = []
     if not attempt(form, lambda: made.append(write(form.cleaned_data))):
-        return False
+        return []
     picture = form.cleaned_data.get("photo")
     if picture is not None:
         note = form.cleaned_data.get("note", "")
@@ -241,7 +255,7 @@ def _counted(request: MemberRequest, form: forms.Form, crate: Crate, write: Call
             request,
             lambda: photos.keep_picture(crate=crate, tally=made[0], picture=picture, caption=note, at=timezone.now(), by=request.member),
         )
-    return True
+    return made
 
 
 @require_http_methods(["GET", "POST"])
@@ -255,15 +269,21 @@ def weigh_line(request: MemberRequest, pk: int) -> HttpResponse:
     form = WeighForm(data, line=shown, alike=queries.alike(shown, found), initial={"seen": shown.good})
     if request.method == "POST":
         policy.require(request.member, "tally", line.crate.bench)
-        if attempt(form, lambda: _count_weighed(line, form.cleaned_data, request)):
-            messages.success(
-                request, f"Line {line.number}, {line.item.code}: {form.cleaned_data['weighed'].count} {line.item.unit} by weight."
-            )
+        made: list[Tally | None] = []
+        if attempt(form, lambda: made.append(_count_weighed(line, form.cleaned_data, request))):
+            said = _("Line %(number)s, %(item)s: %(count)s %(unit)s by weight.") % {
+                "number": line.number,
+                "item": line.item.code,
+                "count": form.cleaned_data["weighed"].count,
+                "unit": line.item.unit,
+            }
+            _tell(request, said, made[0])
             return redirect(_line_address(line))
     weighed = form.cleaned_data.get("weighed") if form.is_bound and form.is_valid() else None
     context = {
         "line": shown,
         "crate": line.crate,
+        "bag": line.bag,
         "form": form,
         "weighed": weighed,
         "key": form["request_key"].value() or uuid4(),
@@ -296,7 +316,7 @@ def count_other(request: MemberRequest, pk: int) -> HttpResponse:
     form = OtherForm(*sent(request))
     if request.method == "POST" and _counted(request, form, crate, lambda given: _count_other(crate, bag, given, request)):
         return redirect(_bag_address(crate, bag))
-    context = {"crate": crate, "bag": bag, "form": form, "back": _bag_address(crate, bag), "title": "Not on the list"}
+    context = {"crate": crate, "bag": bag, "form": form, "back": _bag_address(crate, bag), "title": _("Not on the list")}
     return render(request, "tallying/other.html", context, status=UNREADABLE if form.errors else None)
 
 
@@ -306,8 +326,13 @@ def _count_other(crate: Crate, bag: Bag | None, given: dict[str, Any], request: 
         raise FieldProblem("code", "No item has this code. Look at the label again, or count it as a mystery.")
     said = {name: given[name] for name in ("quantity", "finding", "note", "request_key")}
     found = services.tally(crate=crate, bag=bag, item=item, at=timezone.now(), by=request.member, **said)
-    where = f"it is line {found.line.number} of the list, and counted there" if found.line else "the list has none of it"
-    messages.success(request, f"{plain(found.quantity)} {item.unit} of {item.code} counted: {where}.")
+    counted: dict[str, Any] = {"quantity": plain(found.quantity), "unit": item.unit, "item": item.code}
+    if found.line:
+        told = _("%(quantity)s %(unit)s of %(item)s counted: it is line %(number)s of the list, and counted there.")
+        counted["number"] = found.line.number
+    else:
+        told = _("%(quantity)s %(unit)s of %(item)s counted: the list has none of it.")
+    _tell(request, told % counted, found)
     return found
 
 
@@ -350,6 +375,7 @@ def mystery(request: MemberRequest, pk: int) -> HttpResponse:
     [entry] = [queries.entry(*row) for row in queries.entries(Tally.objects.filter(pk=found.pk))]
     context = {
         "crate": found.crate,
+        "bag": found.bag,
         "entry": entry,
         "candidates": queries.candidates(entry.measured, sheet),
         "photos": queries.photos(found.crate, found),
@@ -362,7 +388,11 @@ def mystery(request: MemberRequest, pk: int) -> HttpResponse:
 
 def _name(found: Tally, line: PackingLine, key: str | None, request: MemberRequest) -> None:
     named = services.name_mystery(mystery=found, line=line, at=timezone.now(), by=request.member, request_key=_key(key))
-    messages.success(request, f"{plain(named.quantity)} {line.item.unit} of {line.item.code}: counted for line {line.number}.")
+    messages.success(
+        request,
+        _("%(quantity)s %(unit)s of %(item)s: counted for line %(number)s.")
+        % {"quantity": plain(named.quantity), "unit": line.item.unit, "item": line.item.code, "number": line.number},
+    )
 
 
 def _key(text: str | None) -> UUID | None:
@@ -381,7 +411,7 @@ def undo_tally(request: MemberRequest, pk: int) -> HttpResponse:
     """Take one count back."""
     found = _tally(pk)
     if _said(request, lambda: services.undo(tally=found, by=request.member, at=timezone.now())):
-        messages.success(request, "That count is taken back.")
+        messages.success(request, _("That count is taken back."))
     return redirect(way_back(request, _bag_address(found.crate, found.bag)))
 
 
@@ -411,7 +441,7 @@ def finish_bag(request: MemberRequest, pk: int) -> HttpResponse:
 
     if not _said(request, write) or again:
         return redirect("count-bag", bag.pk)
-    messages.success(request, f"Bag {bag.path} is counted.")
+    undoable(request, _("Bag %(bag)s is counted.") % {"bag": bag.path}, "finish-bag", bag.pk, fields={"reopen": 1})
     return redirect("count-crate", bag.crate_id)
 
 
@@ -426,7 +456,7 @@ def lay_bag(request: MemberRequest, pk: int) -> HttpResponse:
     def write() -> None:
         place = stock.ensure_place(workshop=request.workshop, path=form.cleaned_data["place"], by=request.member)
         services.lay_bag(bag=bag, place=place, by=request.member)
-        messages.success(request, f"Bag {bag.path} lies in {place.path}, as it is.")
+        messages.success(request, _("Bag %(bag)s lies in %(place)s, as it is.") % {"bag": bag.path, "place": place.path})
 
     if request.method == "POST" and attempt(form, write):
         return redirect("count-bag", bag.pk)

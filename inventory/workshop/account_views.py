@@ -12,6 +12,8 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse_lazy
 from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -40,7 +42,7 @@ def sign_in_code(request: HttpRequest) -> HttpResponse:
     """Ask for the code after the password or the link. Nobody is signed in before it."""
     found = waiting(request)
     if found is None:
-        messages.warning(request, "Sign in with your password, then give the code: it waits for ten minutes.")
+        messages.warning(request, _("Sign in with your password, then give the code: it waits for ten minutes."))
         return redirect("sign-in")
     user, then = found
     if is_locked(request, user):
@@ -126,7 +128,7 @@ def end_two_step(request: HttpRequest) -> HttpResponse:
     if (refused := _refuse_without(form, request)) is not None:
         return refused
     second_step.turn_off(user=_person(request))
-    messages.success(request, "Two-step sign-in is off: your password alone lets you in.")
+    messages.success(request, _("Two-step sign-in is off: your password alone lets you in."))
     return redirect("account")
 
 
@@ -150,7 +152,7 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign oneself out in one place."""
     found = get_object_or_404(SignedIn, pk=pk, user=_person(request))
     sessions.end(signed_in=found)
-    messages.success(request, "You are signed out there.")
+    messages.success(request, _("You are signed out there."))
     return redirect("account")
 
 
@@ -163,7 +165,10 @@ def end_sessions(request: HttpRequest) -> HttpResponse:
         request.session.flush()
         return redirect("sign-in")
     ended = sessions.end_all(user=_person(request), but=request.session.session_key or "")
-    messages.success(request, f"You are signed out everywhere else: in {ended} place{'' if ended == 1 else 's'}.")
+    said = ngettext(
+        "You are signed out everywhere else: in %(ended)s place.", "You are signed out everywhere else: in %(ended)s places.", ended
+    )
+    messages.success(request, said % {"ended": ended})
     return redirect("account")
 
 
@@ -214,5 +219,5 @@ class Reset(PasswordResetConfirmView):
         """Set it, which signs them out everywhere."""
         services.set_password(user=form.user, password=form.cleaned_data["new_password1"])
         self.request.session.pop(INTERNAL_RESET_SESSION_TOKEN, None)
-        messages.success(self.request, "Your password is set: sign in with it. You are signed out everywhere else.")
+        messages.success(self.request, _("Your password is set: sign in with it. You are signed out everywhere else."))
         return redirect(self.get_success_url())

@@ -8,12 +8,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import as_it_stands, undoable
 from inventory.workshop import invitations, memberships, policy, queries, tokens
 from inventory.workshop.access import members_only
 from inventory.workshop.forms import HoldersForm, InviteForm, JoinForm, MemberForm, NewAccountForm
@@ -58,8 +60,15 @@ def member(request: MemberRequest, pk: int) -> HttpResponse:
     form = MemberForm(request.POST if request.method == "POST" else None, initial={"name": found.name, "role": found.role})
     if request.method == "POST":
         policy.require(request.member, "manage")
+        before = as_it_stands(MemberForm(None, initial=form.initial))
         if attempt(form, lambda: memberships.change_member(member=found, **form.cleaned_data, by=request.member)):
-            messages.success(request, f"{form.cleaned_data['name']} is {form.cleaned_data['role']} now.")
+            undoable(
+                request,
+                _("%(name)s is %(role)s now.") % {"name": form.cleaned_data["name"], "role": form.cleaned_data["role"]},
+                "member",
+                pk,
+                fields=before,
+            )
             return redirect("members")
     context = {
         "person": found,
@@ -79,16 +88,21 @@ def bench_holders(request: MemberRequest, pk: int) -> HttpResponse:
     bench = get_object_or_404(Bench, pk=pk)
     held = list(bench.holders.values_list("member_id", flat=True))
     form = HoldersForm(request.POST if request.method == "POST" else None, initial={"members": held})
-    if request.method == "POST" and attempt(form, lambda: _hold(form, bench, request)):
+    if request.method == "POST" and attempt(form, lambda: _hold(form, bench, held, request)):
         return redirect("members")
     context = {"form": form, "bench": bench, "left": Member.objects.filter(pk__in=held, active=False).order_by("name")}
     return render(request, "workshop/holders.html", context, status=UNREADABLE if form.errors else None)
 
 
-def _hold(form: HoldersForm, bench: Bench, request: MemberRequest) -> None:
+def _hold(form: HoldersForm, bench: Bench, before: list[int], request: MemberRequest) -> None:
     held = memberships.set_holders(bench=bench, members=list(form.cleaned_data["members"]), by=request.member)
     names = _listed([row.member.name for row in held])
-    messages.success(request, f"{bench.name} is held by {names}." if held else f"{bench.name} is held by nobody: every builder may use it.")
+    said = (
+        _("%(bench)s is held by %(names)s.") % {"bench": bench.name, "names": names}
+        if held
+        else _("%(bench)s is held by nobody: every builder may use it.") % {"bench": bench.name}
+    )
+    undoable(request, said, "bench-holders", bench.pk, fields={"members": before})
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -133,7 +147,7 @@ def withdraw_invitation(request: MemberRequest, pk: int) -> HttpResponse:
     """Take an invitation back."""
     found = get_object_or_404(Invitation, pk=pk)
     invitations.withdraw(invitation=found, now=timezone.now(), by=request.member)
-    messages.success(request, f"The invitation of {found.name} is withdrawn: its link lets nobody in.")
+    messages.success(request, _("The invitation of %(found)s is withdrawn: its link lets nobody in.") % {"found": found.name})
     return redirect("members")
 
 
@@ -167,7 +181,11 @@ def _join(form: JoinForm, request: HttpRequest, secret: str) -> Member:
 def _welcome(request: HttpRequest, joined: Member, *, new: bool) -> HttpResponse:
     answer = sign_in(request, joined.user, reverse("home")) if new and joined.user else redirect("home")
     request.session[SESSION_KEY] = joined.workshop.code
-    messages.success(request, f"Welcome to {joined.workshop.name}, {joined.name}: you are {joined.role} here.")
+    messages.success(
+        request,
+        _("Welcome to %(workshop)s, %(joined)s: you are %(role)s here.")
+        % {"workshop": joined.workshop.name, "joined": joined.name, "role": joined.role},
+    )
     return answer
 
 

@@ -4,15 +4,17 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import cast
 
+from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
 from django.core.cache import cache
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.cache import patch_vary_headers
 from django_scopes import scope
 
 from inventory.common.strays import is_api
-from inventory.workshop import queries, services, sessions
+from inventory.workshop import queries, reading, services, sessions
 from inventory.workshop.models import Member, User
 
 SESSION_KEY = "workshop"
@@ -41,6 +43,30 @@ class WorkshopMiddleware:
             return self.get_response(request)
         with scope(workshop=member.workshop):
             return self.get_response(request)
+
+
+class ReaderMiddleware:
+    """Shows each request in the way of who reads it: by the workshop's clock, in their language, sizes and days.
+
+    Programs are answered in English. A language that nobody chose is the browser's, as it is for who isn't signed in.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        """Django gives the next handler."""
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Find the reader, then go on as they like it. Whatever was in force before is in force again after the answer."""
+        member: Member | None = request.member  # type: ignore[attr-defined] # the middleware before this sets it
+        reader = reading.reader_of(member.workshop, member) if member else reading.nobody()
+        if is_api(request):
+            with reading.read_by(reader, settings.LANGUAGE_CODE):
+                return self.get_response(request)
+        with reading.read_by(reader, reader.language or translation.get_language_from_request(request)):
+            response = self.get_response(request)
+            response.headers.setdefault("Content-Language", translation.get_language() or settings.LANGUAGE_CODE)
+        patch_vary_headers(response, ["Accept-Language"])
+        return response
 
 
 class SignedInMiddleware:

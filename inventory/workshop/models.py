@@ -6,8 +6,10 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.db import models
 from django.db.models.functions import Upper
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
+from inventory.common.showing import Dates, Inches, Sizes
 from inventory.workshop.scoping import WorkshopManager
 
 
@@ -45,19 +47,19 @@ class User(AbstractBaseUser, PermissionsMixin):
 class Role(models.TextChoices):
     """What a member is in a workshop; `policy` says what each may do."""
 
-    OWNER = "owner", "owner"
-    STOREKEEPER = "storekeeper", "storekeeper"
-    BUILDER = "builder", "builder"
-    INSPECTOR = "inspector", "inspector"
-    READER = "reader", "reader"
+    OWNER = "owner", _("owner")
+    STOREKEEPER = "storekeeper", _("storekeeper")
+    BUILDER = "builder", _("builder")
+    INSPECTOR = "inspector", _("inspector")
+    READER = "reader", _("reader")
 
 
 class RivetRounding(models.TextChoices):
     """How the exact length of a rivet becomes one that is made. Manuals differ, so each workshop states its own."""
 
-    UP_HALF = "up_half", "up, to half or whole sixteenths"
-    NEAREST_HALF = "nearest_half", "to the nearest half sixteenth, a tie goes up"
-    UP_WHOLE = "up_whole", "up, to whole sixteenths"
+    UP_HALF = "up_half", _("up, to half or whole sixteenths")
+    NEAREST_HALF = "nearest_half", _("to the nearest half sixteenth, a tie goes up")
+    UP_WHOLE = "up_whole", _("up, to whole sixteenths")
 
 
 class Workshop(models.Model):
@@ -78,6 +80,13 @@ class Workshop(models.Model):
         db_default=RivetRounding.UP_HALF.value,  # code that doesn't know the column yet still makes workshops
         help_text="How grip + 1.5 D becomes a length that is made. Rounding up to a half is a starting value of ours: manuals differ.",
     )
+    time_zone = models.CharField(
+        max_length=64, blank=True, default="", db_default="", help_text="whose midnight ends a day; blank: the site's"
+    )
+    sizes = models.CharField(max_length=6, choices=Sizes, default=Sizes.INCH, db_default=Sizes.INCH.value)
+    inches = models.CharField(max_length=8, choices=Inches, default=Inches.USUAL, db_default=Inches.USUAL.value)
+    dates = models.CharField(max_length=11, choices=Dates, default=Dates.ISO, db_default=Dates.ISO.value)
+    language = models.CharField(max_length=10, blank=True, default="", db_default="", help_text="blank: as each reader's browser asks")
 
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
@@ -85,6 +94,9 @@ class Workshop(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint(Upper("code"), name="workshop_code_unique"),
             models.CheckConstraint(condition=models.Q(rivet_rounding__in=RivetRounding.values), name="workshop_rivet_rounding_known"),
+            models.CheckConstraint(
+                condition=models.Q(sizes__in=Sizes.values, inches__in=Inches.values, dates__in=Dates.values), name="workshop_showing_known"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -93,7 +105,10 @@ class Workshop(models.Model):
 
 
 class Member(models.Model):
-    """A person in a workshop. One without a user is the workshop's own hand, such as its command line."""
+    """A person in a workshop. One without a user is the workshop's own hand, such as its command line.
+
+    `sizes`, `inches`, `dates` and `language` are how pages look to them; blank is as in the workshop.
+    """
 
     workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="members")
     user = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="memberships")
@@ -101,12 +116,20 @@ class Member(models.Model):
     role = models.CharField(max_length=12, choices=Role)
     active = models.BooleanField(default=True)
     left_on = models.DateField(null=True, blank=True)
+    sizes = models.CharField(max_length=6, choices=Sizes, blank=True, default="", db_default="")
+    inches = models.CharField(max_length=8, choices=Inches, blank=True, default="", db_default="")
+    dates = models.CharField(max_length=11, choices=Dates, blank=True, default="", db_default="")
+    language = models.CharField(max_length=10, blank=True, default="", db_default="")
 
     objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")
 
     class Meta:
         constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(sizes__in=["", *Sizes.values], inches__in=["", *Inches.values], dates__in=["", *Dates.values]),
+                name="member_showing_known",
+            ),
             models.UniqueConstraint(fields=["workshop", "user"], name="member_once_a_workshop"),
             models.UniqueConstraint(fields=["workshop", "name"], condition=models.Q(user=None), name="member_hand_once"),
         ]

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from django.db import models
+from django.utils.translation import gettext_noop as _
 from django_scopes import scopes_disabled
 
 from inventory.common.problems import Problem
@@ -15,31 +16,39 @@ PERMISSIONS: Mapping[str, frozenset[str]] = {
     "read": _ALL,
     "use_stock": _HANDS,  # finish a step, take it back, use, move
     "plan": _HANDS,  # dates of steps, set-asides
+    "write_log": _HANDS,  # entries, hours and photos of the builder's log
+    "sign_log": frozenset({Role.OWNER, Role.INSPECTOR}),  # the owner only where nobody is inspector
     "tally": _HANDS,  # count what came
     "log_temperatures": _HANDS,  # of a place; correcting a log takes keep_stock
     "keep_stock": frozenset({Role.OWNER, Role.STOREKEEPER}),  # receive, count and correct, scrap
     "order": frozenset({Role.OWNER, Role.STOREKEEPER}),
     "judge_lots": frozenset({Role.OWNER, Role.STOREKEEPER, Role.INSPECTOR}),
     "accept": frozenset({Role.INSPECTOR}),  # that one thing may serve for another in a step; that a lot past its life may be used
+    "settle": frozenset({Role.OWNER, Role.INSPECTOR, Role.BUILDER}),  # what text and drawing disagree on; a builder at their bench
     "manage": frozenset({Role.OWNER}),
+    "repair": frozenset({Role.OWNER}),  # names and notes of rows, by hand
     "issue_devices": frozenset({Role.OWNER, Role.STOREKEEPER}),  # for oneself
     "all_devices": frozenset({Role.OWNER}),  # see and revoke what is another's
 }
 
 # The same in sentences, for the page Roles: each permission has one.
 MEANINGS: Mapping[str, str] = {
-    "read": "See everything: stock, plans, crates, who has what.",
-    "use_stock": "Use and carry stock, finish a step and take it back.",
-    "plan": "Set the days of steps, set stock aside, write rivet rows and seams.",
-    "tally": "Count what came.",
-    "log_temperatures": "Write down how warm a place is.",
-    "keep_stock": "Receive goods, count and correct, scrap, keep the catalogue and the places, load lists.",
-    "order": "Order, and claim what came short or damaged.",
-    "judge_lots": "Say that a lot is good, quarantined or failed, and record update tests.",
-    "accept": "Accept that one thing serves for another in a step, and that a lot past its life may be used.",
-    "manage": "Invite people, set roles and whose bench is whose, and change the settings.",
-    "issue_devices": "Issue a device of one's own: a scanner, a phone, a script.",
-    "all_devices": "See and revoke everybody's devices.",
+    "read": _("See everything: stock, plans, crates, who has what."),
+    "use_stock": _("Use and carry stock, finish a step and take it back."),
+    "plan": _("Set the days of steps, set stock aside, write rivet rows and seams."),
+    "write_log": _("Write the builder's log: what was done, hours, photos."),
+    "sign_log": _("Sign in the log that they saw it; an owner only where the workshop has no inspector."),
+    "tally": _("Count what came."),
+    "log_temperatures": _("Write down how warm a place is."),
+    "keep_stock": _("Receive goods, count and correct, scrap, keep the catalogue and the places, load lists."),
+    "order": _("Order, and claim what came short or damaged."),
+    "judge_lots": _("Say that a lot is good, quarantined or failed, and record update tests."),
+    "accept": _("Accept that one thing serves for another in a step, and that a lot past its life may be used."),
+    "settle": _("Decide which side is right where text and drawing of the plans disagree; builders where the bench is theirs to use."),
+    "manage": _("Invite people, set roles and whose bench is whose, and change the settings."),
+    "repair": _("Look at the rows themselves, and put names and notes in them right."),
+    "issue_devices": _("Issue a device of one's own: a scanner, a phone, a script."),
+    "all_devices": _("See and revoke everybody's devices."),
 }
 _ANYBODYS = frozenset({"read"})  # what a bench's holders don't keep from other builders
 

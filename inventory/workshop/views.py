@@ -11,12 +11,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.utils.http import urlsafe_base64_decode
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.undo import undoable
 from inventory.workshop import policy, queries, services, sessions, tokens
 from inventory.workshop.access import members_only
 from inventory.workshop.forms import IssueForm, NameForm, SignInForm
@@ -57,7 +59,7 @@ class Password(PasswordChangeView):
         services.set_password(user=form.user, password=form.cleaned_data["new_password1"], but=key)
         update_session_auth_hash(self.request, form.user)
         sessions.forget_dead(user=form.user)  # the session has another key now
-        messages.success(self.request, "Your password is set. Sign in with it from now on.")
+        messages.success(self.request, _("Your password is set. Sign in with it from now on."))
         return redirect(self.get_success_url())
 
 
@@ -79,7 +81,7 @@ def _use_link(request: HttpRequest, uid: str, token: str) -> HttpResponse:
         return _dead_link(request)
     answer = enter(request, user, reverse("home"))
     if not user.has_usable_password():
-        messages.info(request, "Set a password now, and next time you need no link.")
+        messages.info(request, _("Set a password now, and next time you need no link."))
     return answer
 
 
@@ -104,7 +106,7 @@ def choose_workshop(request: MemberRequest) -> HttpResponse:
     if member is None:
         raise Http404
     request.session[SESSION_KEY] = member.workshop.code
-    messages.success(request, f"You are in {member.workshop.name} now.")
+    messages.success(request, _("You are in %(workshop)s now.") % {"workshop": member.workshop.name})
     return redirect("home")
 
 
@@ -130,7 +132,7 @@ def _issue(form: IssueForm, request: MemberRequest) -> list[tuple[Device, str]]:
     try:
         return [services.issue_device(member=by, name=given["name"], scopes=form.scopes, prefix=given["start"], by=by)]
     except services.AlreadyIssued as problem:
-        messages.warning(request, f"Nothing was issued now: {problem}.")
+        messages.warning(request, _("Nothing was issued now: %(problem)s.") % {"problem": problem})
         return []
 
 
@@ -165,8 +167,9 @@ def device(request: MemberRequest, pk: int) -> HttpResponse:
 
 
 def _rename(form: NameForm, found: Device, request: MemberRequest) -> None:
+    before = found.name
     kept = services.rename_device(device=found, name=form.cleaned_data["name"], by=request.member)
-    messages.success(request, f"The device is called {kept.name} now.")
+    undoable(request, _("The device is called %(kept)s now.") % {"kept": kept.name}, "device", kept.pk, fields={"name": before})
 
 
 @require_POST
@@ -175,5 +178,5 @@ def revoke_device(request: MemberRequest, pk: int) -> HttpResponse:
     """End a device's token."""
     found = get_object_or_404(queries.devices(request.member), pk=pk)
     services.revoke_device(device=found, now=timezone.now(), by=request.member)
-    messages.success(request, f"{found.name} is revoked: its token is refused from now on.")
+    messages.success(request, _("%(found)s is revoked: its token is refused from now on.") % {"found": found.name})
     return redirect("devices")

@@ -29,12 +29,12 @@ def start() -> None:
     settle()  # as the server does
 
 
-def fill(*, items: int, steps: int, call_outs: int, lots: int):
-    """A workshop with one project of these sizes; about a third of the lots die while the plan runs."""
+def fill(*, items: int, steps: int, call_outs: int, lots: int, workshop=None):
+    """A workshop, new unless given, with one project of these sizes; about a third of the lots die while the plan runs."""
     from inventory.models import Bench, Place, Workshop
 
     rng = random.Random(7)
-    workshop = Workshop.objects.create(code=f"W{Workshop.objects.count()}", name="Benchmark")
+    workshop = workshop or Workshop.objects.create(code=f"W{Workshop.objects.count()}", name="Benchmark")
     bench = Bench._base_manager.create(workshop=workshop, code="BENCH", name="Bench")
     place = Place._base_manager.create(workshop=workshop, name="Shelf", path="Shelf", key="shelf")
     made = _items(workshop, items)

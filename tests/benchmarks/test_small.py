@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.benchmarks import club, loading, scans, shortfall
+from tests.benchmarks import club, cutting, loading, scans, shortfall
 
 pytestmark = pytest.mark.django_db
 
@@ -17,6 +17,12 @@ def test_club_benchmark_runs():
     found = club.measure({"projects": 2, "steps": 12}, rounds=1)
     assert found["goes"]
     assert found["raw read"] > 0
+
+
+def test_cutting_benchmark_solves_to_its_bound():
+    [(_, simple, count, bound, proven, _, _)] = cutting.measure(instances=1, pieces=30)
+    assert proven
+    assert bound == count <= simple
 
 
 def test_loading_benchmark_runs():

@@ -21,21 +21,6 @@ def visit(page, live_server, signed_in, reader):
     return visit
 
 
-def test_list_is_usable_by_everyone(page, live_server, signed_in, reader, axe):
-    signed_in(reader)
-    page.goto(live_server.url + reverse("figures"))
-
-    axe(page)
-
-
-@pytest.mark.parametrize("name", sorted(CALCULATORS))
-def test_answer_is_usable_by_everyone(visit, axe, name):
-    page = visit(name, CALCULATORS[name].example)
-
-    expect(page.get_by_role("heading", name="Result")).to_be_visible()
-    axe(page)
-
-
 @pytest.mark.parametrize("name", ["seam-grams", "rivet-length", "pin-peak"])
 def test_errors_are_usable_by_everyone(visit, axe, name):
     page = visit(name, dict.fromkeys(CALCULATORS[name].example, "x" * 70))

@@ -1,11 +1,16 @@
-"""The browser tests' own tools."""
+"""The browser tests' own tools, and what frames every page: where it lies, what was just done, and what broke."""
 
+from datetime import date
 from http import HTTPStatus
 
 import pytest
 from django.conf import settings
 from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore
+from django.urls import reverse
+from playwright.sync_api import expect
+
+from tests import factories
 
 PAGE = """<!doctype html><html lang="en"><head><title>Shelves</title>
 <meta name="viewport" content="width=device-width"><style>{style}</style></head>
@@ -46,3 +51,40 @@ def test_axe_refuses_a_page_that_someone_cannot_use(page, axe, style, told):
 
     with pytest.raises(AssertionError, match=f"(?s){told}"):
         axe(page)
+
+
+@pytest.fixture
+def step(project):
+    return factories.StepFactory(project=project, code="F3-05", title="Rivet the keel", planned_on=date(2027, 3, 6))
+
+
+@pytest.mark.browser_context_args(java_script_enabled=False)
+def test_planned_day_is_taken_back_from_its_message_without_scripts(page, live_server, signed_in, builder, project, step):
+    signed_in(builder)
+    page.goto(live_server.url + reverse("planned", args=[project.code, step.code]))
+    crumbs = page.get_by_role("navigation", name="Where this page lies").get_by_role("listitem")
+    expect(crumbs).to_have_text(["Plan", "TERN-1", "F3-05", "Planned day"])
+
+    page.get_by_label("Planned", exact=False).first.fill("2027-04-03")
+    page.get_by_role("button", name="Set the day").click()
+    expect(page.get_by_role("status")).to_contain_text("planned for 2027-04-03")
+    page.get_by_role("button", name="Undo").click()
+
+    expect(page.get_by_role("status")).to_contain_text("planned for 2027-03-06")
+    step.refresh_from_db()
+    assert step.planned_on == date(2027, 3, 6)
+
+
+def test_message_crumbs_and_error_pages_are_usable_by_everyone(page, live_server, signed_in, builder, project, step, axe):
+    signed_in(builder)
+    page.goto(live_server.url + reverse("planned", args=[project.code, step.code]))
+    page.get_by_role("button", name="Set the day").click()
+    expect(page.get_by_role("button", name="Undo")).to_be_visible()
+    axe(page)
+
+    page.goto(live_server.url + reverse("step", args=[project.code, step.code]))
+    assert [crumb.bounding_box()["height"] for crumb in page.locator(".crumbs a").all()] == [48, 48]
+    assert page.goto(f"{live_server.url}/nothing/here/").status == HTTPStatus.NOT_FOUND
+    axe(page)
+    assert page.goto(live_server.url + reverse("sign-out")).status == HTTPStatus.METHOD_NOT_ALLOWED
+    expect(page.get_by_role("link", name="Go to Tonight")).to_be_visible()

@@ -49,15 +49,6 @@ def visit(page, live_server, signed_in, workshop, scene):
     return visit
 
 
-def unfold(page):
-    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
-
-
-@pytest.mark.parametrize("role", ["owner", "reader"])
-def test_settings_are_usable_by_everyone(visit, axe, role):
-    axe(visit(role, "settings"))
-
-
 def test_settings_with_an_error_are_usable_by_everyone(visit, axe):
     page = visit("owner", "settings")
     page.get_by_label("Rivet diameter in inches").fill("one eighth")
@@ -78,14 +69,6 @@ def test_owner_sets_and_removes_a_loss(visit):
     page.get_by_role("button", name="Remove the loss of 1/8 in").click()
     expect(page.get_by_text("no loss is added any more")).to_be_visible()
     assert [loss.diameter for loss in RivetLoss.objects.all()] == [Fraction(3, 32)]
-
-
-@pytest.mark.parametrize("folded", [True, False])
-def test_pins_are_usable_by_everyone(visit, axe, folded):
-    page = visit("reader", "pins", "TERN-1")
-    if not folded:
-        unfold(page)
-    axe(page)
 
 
 def test_pins_chart_is_named_and_fits_a_phone(visit):
@@ -114,17 +97,6 @@ def test_pins_on_paper_keep_the_chart_and_the_table(visit):
     expect(page.get_by_role("img", name="CLECO-4")).to_be_visible()
     expect(page.get_by_role("table", name="CLECO-4")).to_be_visible()
     assert not page.get_by_text("Choose what to show").is_visible()
-
-
-@pytest.mark.parametrize("role", ["inspector", "reader"])
-def test_what_may_serve_is_usable_by_everyone(visit, axe, role):
-    axe(visit(role, "substitutions", "TERN-1", "F3-04"))
-
-
-def test_order_sheet_with_an_offer_is_usable_by_everyone(visit, axe):
-    page = visit("owner", "order-sheet", "TERN-1")
-    unfold(page)
-    axe(page)
 
 
 def test_inspector_accepts_from_the_order_sheet_and_withdraws(visit, axe):

@@ -69,31 +69,6 @@ def visit(page, live_server, signed_in, owner, scene):
     return visit
 
 
-def unfold(page):
-    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
-
-
-def test_home_is_usable_by_everyone(visit, axe):
-    axe(visit("home"))
-    axe(visit("projects"))
-
-
-def test_plan_is_usable_by_everyone(visit, axe):
-    axe(visit("plan", "TERN-1"))
-
-
-@pytest.mark.parametrize("folded", [True, False])
-def test_order_sheet_is_usable_by_everyone(visit, axe, folded):
-    page = visit("order-sheet", "TERN-1")
-    if not folded:
-        unfold(page)
-    axe(page)
-
-
-def test_step_is_usable_by_everyone(visit, axe):
-    axe(visit("step", "TERN-1", "F3-05"))
-
-
 def test_step_with_an_error_is_usable_by_everyone(visit, axe):
     page = visit("step", "TERN-1", "F3-05")
     page.get_by_label("Lot R7").fill("9999")
@@ -101,27 +76,6 @@ def test_step_with_an_error_is_usable_by_everyone(visit, axe):
     page.get_by_role("button", name="Done: take what is filled in").click()
 
     page.get_by_text("is still to come").wait_for()
-    axe(page)
-
-
-@pytest.mark.parametrize("folded", [True, False])
-def test_shelves_are_usable_by_everyone(visit, axe, folded):
-    page = visit("shelves")
-    if not folded:
-        unfold(page)
-    axe(page)
-
-
-def test_lot_is_usable_by_everyone(visit, axe, sealant):
-    page = visit("lot", sealant.lots.first().pk)
-    unfold(page)
-    axe(page)
-
-
-def test_crates_are_usable_by_everyone(visit, axe, bench):
-    axe(visit("crates"))
-    page = visit("crate", bench.crates.get().pk)
-    unfold(page)
     axe(page)
 
 

@@ -34,7 +34,7 @@ def test_conflict_is_settled_and_a_scan_undone(page, live_server, signed_in, axe
     page.get_by_role("link", name="1 scan waits for a person").click()
     axe(page)
     page.get_by_role("button", name="Let it go").click()
-    expect(page.get_by_text("Nothing waits.")).to_be_visible()
+    expect(page.get_by_text("Nothing waits")).to_be_visible()
     page.get_by_role("link", name="All scans").click()
     page.get_by_role("button", name="Undo 3 ea").click()
     expect(page.get_by_text("Undone: 3 ea")).to_be_visible()

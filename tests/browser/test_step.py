@@ -74,15 +74,6 @@ def mm(page, selector):
     return page.locator(selector).first.bounding_box()["width"] / 96 * 25.4
 
 
-@pytest.mark.parametrize("folded", [True, False])
-def test_step_with_rows_and_seams_is_usable_by_everyone(visit, axe, folded):
-    page = visit("step", "TERN-1", "F3-05", **SAID)
-    page.get_by_text("batches on").wait_for()
-    if not folded:
-        unfold(page)
-    axe(page)
-
-
 def test_step_with_an_unreadable_day_is_usable_by_everyone(visit, axe):
     page = visit("step", "TERN-1", "F3-05", people=0, temperature="77")
 
@@ -96,17 +87,6 @@ def test_done_step_with_rows_and_seams_is_usable_by_everyone(visit, axe, scene):
     page = visit("step", "TERN-1", "F3-05")
     unfold(page)
     axe(page)
-
-
-def test_sheet_is_usable_by_everyone(visit, axe):
-    axe(visit("step-sheet", "TERN-1", "F3-05", **SAID))
-
-
-def test_supplies_are_usable_by_everyone(visit, axe, workshop):
-    axe(visit("supplies"))
-    axe(visit("supply", workshop.sealing_supplies.get().pk))
-    workshop.sealing_supplies.all().delete()
-    axe(visit("supplies"))
 
 
 def test_targets_of_the_bench_are_large_enough_for_gloves(visit):

@@ -264,7 +264,6 @@ class Year:
 
 @pytest.fixture
 def year(db, time_machine, settings):
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # nobody signs in this year
     time_machine.move_to(datetime.combine(DAY, datetime.min.time(), UTC) + timedelta(hours=12), tick=False)
     found = demo.ensure_demo(FIXTURES, password="a year in a hangar", today=DAY)
     with scope(workshop=found.workshop):

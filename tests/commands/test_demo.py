@@ -18,6 +18,7 @@ from django.urls import reverse
 from django_scopes import scope, scopes_disabled
 
 from buildplan.loading import demo
+from buildplan.loading.locks import is_held
 from buildplan.models import LoadedFile
 from buildplan.shortfall import queries
 from inventory.common.problems import Problem
@@ -48,31 +49,22 @@ def rows():
 
 
 @pytest.mark.django_db
-def test_demo_loads_once(capsys):
+def test_demo_loads_once_shows_its_token_once_and_says_how_old_it_is(capsys, client):
+    """One load, asked for three times: a demo takes long to make."""
     with time_machine.travel("2027-02-20T12:00:00Z", tick=False):
         call_command("demo", "--no-serve")
         first, before = capsys.readouterr().out, rows()
         call_command("demo", "--no-serve")
-    again = capsys.readouterr().out
+        again = capsys.readouterr().out
+    with time_machine.travel("2027-02-23T12:00:00Z", tick=False):
+        call_command("demo", "--no-serve")
+        later = capsys.readouterr().out
+
     assert rows() == before
     assert "loaded today" in first
     assert orders(first) == orders(again)
     assert not ledger_errors()
-
-
-def orders(printed):
-    """What it prints between its first line and the ways in, which are new each time."""
-    lines = printed.splitlines()
-    return lines[1 : lines.index(next(line for line in lines if line.startswith("or once")))]
-
-
-@pytest.mark.django_db
-def test_demo_shows_the_token_of_its_device_when_it_makes_it(capsys, client):
-    call_command("demo", "--no-serve")
-    first = capsys.readouterr().out
-    call_command("demo", "--no-serve")
-    again = capsys.readouterr().out
-
+    assert "This demo is 3 days old (loaded 2027-02-20)" in later
     token = re.search(r"^Device    (rl_\S+)$", first, re.MULTILINE)[1]
     assert f'curl -H "Authorization: Bearer {token}" http://127.0.0.1:' in first
     answer = client.get(reverse("api-me"), headers={"Authorization": f"Bearer {token}"})
@@ -81,13 +73,10 @@ def test_demo_shows_the_token_of_its_device_when_it_makes_it(capsys, client):
     assert "rl_" not in again
 
 
-@pytest.mark.django_db
-def test_demo_on_a_later_day_says_how_old_it_is(capsys):
-    with time_machine.travel("2027-02-20T12:00:00Z", tick=False):
-        call_command("demo", "--no-serve")
-    with time_machine.travel("2027-02-23T12:00:00Z", tick=False):
-        call_command("demo", "--no-serve")
-    assert "This demo is 3 days old (loaded 2027-02-20)" in capsys.readouterr().out
+def orders(printed):
+    """What it prints between its first line and the ways in, which are new each time."""
+    lines = printed.splitlines()
+    return lines[1 : lines.index(next(line for line in lines if line.startswith("or once")))]
 
 
 @pytest.mark.django_db
@@ -158,12 +147,12 @@ def test_demo_s_crate_is_ready_to_be_counted():
         assert not unlabelled
 
 
-def test_demo_prints_and_serves(tmp_path):
+def test_demo_prints_and_serves_and_fresh_puts_the_old_file_aside(tmp_path):
     database = tmp_path / "demo.sqlite3"
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}"}
+    environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}", "RIVETLOFT_UPLOADS": str(tmp_path / "uploads")}
     log = tmp_path / "log"
     with log.open("w") as out:
         server = subprocess.Popen(
@@ -177,9 +166,30 @@ def test_demo_prints_and_serves(tmp_path):
         link = re.search(r"http://\S+/sign-in/link/\S+", printed)
         assert link
         assert "Sign in as" in _page(link[0])
+        _until(lambda: _workers(tmp_path) == [True])  # it begins beside the server
     finally:
         server.send_signal(signal.SIGINT)
         server.wait(timeout=20)
+    _until(lambda: _workers(tmp_path) == [])  # and ends with it, though nobody told it to
+
+    found = manage(database, "demo", "--no-serve", "--fresh")
+    assert found.returncode == 0, found.stderr
+    (aside,) = (path for path in tmp_path.iterdir() if path.name.startswith("demo.sqlite3.20") and not path.name.endswith(("-wal", "-shm")))
+    assert f"The old demo is now {aside.name}" in found.stdout
+    assert manage(aside, "shortfall", "--project", "TERN-1", "--json").returncode == 0
+
+
+def _workers(folder):
+    """The locks of workers, and whether each is held."""
+    return [is_held(path) for path in (folder / "uploads" / "workers").glob("*.lock")]
+
+
+def _until(true):
+    for _ in range(300):
+        if true():
+            return
+        time.sleep(0.1)  # another process is at it
+    pytest.fail("it never came to that")
 
 
 def _page(address):
@@ -190,16 +200,6 @@ def _page(address):
         except OSError:
             time.sleep(0.1)  # the server is starting
     pytest.fail(f"{address} did not answer")
-
-
-def test_demo_fresh_puts_the_old_file_aside(tmp_path):
-    database = tmp_path / "demo.sqlite3"
-    assert manage(database, "demo", "--no-serve").returncode == 0
-    found = manage(database, "demo", "--no-serve", "--fresh")
-    assert found.returncode == 0, found.stderr
-    (aside,) = (path for path in tmp_path.iterdir() if path.name.startswith("demo.sqlite3.20") and not path.name.endswith(("-wal", "-shm")))
-    assert f"The old demo is now {aside.name}" in found.stdout
-    assert manage(aside, "shortfall", "--project", "TERN-1", "--json").returncode == 0
 
 
 def test_demo_on_a_taken_port_says_so(tmp_path):

@@ -25,6 +25,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 SENDERS, BATCHES, SIZE = 4, 10, 10  # 400 scans in all
 KILLS = (4, 8)  # once so many batches more have been answered
+PATIENCE = 5  # times more that one tries, once no server is killed any more
 LOT = 10_000
 SCENE = """
 import django
@@ -74,7 +75,7 @@ with scopes_disabled():
 
 
 @pytest.fixture
-def environment(tmp_path):
+def server_database(tmp_path):
     """What a process of the site is started with: a database of its own."""
     given = os.environ.get("DATABASE_URL", "")
     if not given.startswith("postgres"):
@@ -160,6 +161,15 @@ class Outbox:
             left.pop(0)
         return left
 
+    def send_until_answered(self, waiting):
+        """The same, tried again while a slow machine gives no answer in time: a phone doesn't give up either."""
+        left = self.send_all(waiting)
+        for _ in range(PATIENCE):
+            if not left:
+                break
+            left = self.send_all(left)
+        return left
+
     def _send(self, scans):
         body, headers = json.dumps({"scans": scans}), {"Content-Type": "application/json", "Authorization": f"Bearer {self.token}"}
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
@@ -178,11 +188,11 @@ class Outbox:
         return True
 
 
-def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(environment):
-    token = python(environment, SCENE.replace("LOT", str(LOT)))
+def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(server_database):
+    token = python(server_database, SCENE.replace("LOT", str(LOT)))
     waiting = [[batch() for _ in range(BATCHES)] for _ in range(SENDERS)]
     everything = [scans for hand in waiting for scans in hand]
-    with serving(environment) as server:
+    with serving(server_database) as server:
         outboxes = [Outbox(server.port, token) for _ in range(SENDERS)]
         for box in outboxes:
             box.answered = outboxes[0].answered  # counted together
@@ -190,11 +200,11 @@ def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(environme
             waiting = _send_until_killed(server, outboxes, waiting, enough)
             server.start()
         with ThreadPoolExecutor(SENDERS) as pool:
-            left = list(pool.map(lambda box, hand: box.send_all(hand), outboxes, waiting))
+            left = list(pool.map(lambda box, hand: box.send_until_answered(hand), outboxes, waiting))
         assert left == [[]] * SENDERS
-        assert Outbox(server.port, token).send_all(everything) == []  # and all of it once more
+        assert Outbox(server.port, token).send_until_answered(everything) == []  # and all of it once more
 
-    found = json.loads(python(environment, LEFT))
+    found = json.loads(python(server_database, LEFT))
 
     many = SENDERS * BATCHES * SIZE
     assert sum(box.failed for box in outboxes) >= len(KILLS), "no upload was under way when the server was killed"

@@ -3,6 +3,7 @@
 import hmac
 import os
 import socket
+import subprocess
 import sys
 from datetime import date
 from pathlib import Path
@@ -127,9 +128,19 @@ def _port(asked: int | None) -> int:
     raise CommandError(f"port {asked or PORT} is taken or can't be used: choose another with --port")
 
 
+def _start_worker() -> None:
+    """Start the process that does the long loads. It ends with the server, however that ends: it reads a pipe that the server holds."""
+    mine, servers = os.pipe()
+    command = [sys.executable, "manage.py", "worker", "--with-stdin", "--verbosity", "0"]
+    subprocess.Popen(command, cwd=settings.BASE_DIR, stdin=mine)  # noqa: S603 - our own interpreter, fixed arguments
+    os.close(mine)
+    os.set_inheritable(servers, True)  # noqa: FBT003 - the standard library's API
+
+
 def _serve(port: int) -> None:
-    """Become the server: one process, a few threads, ended by Ctrl-C."""
+    """Become the server: one process, a few threads, ended by Ctrl-C; and a worker beside it."""
     sys.stdout.flush()
+    _start_worker()
     arguments = ["-m", "gunicorn", "buildplan.site.wsgi", "--bind", f"{HOST}:{port}", "--threads", "4", "--no-control-socket"]
     os.chdir(settings.BASE_DIR)
     os.execv(sys.executable, [sys.executable, *arguments])  # noqa: S606 - our own interpreter, fixed arguments

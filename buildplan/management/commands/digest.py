@@ -53,7 +53,7 @@ class Command(BaseCommand):
 
     def _told(self, **options: Any) -> list[Told]:
         return send_digests(
-            today=timezone.localdate(),
+            now=timezone.now(),
             days=options["days"],
             base=settings.RIVETLOFT_ADDRESS or ADDRESS,
             connection=get_connection(stream=sys.stderr if options["json"] else sys.stdout),  # the stream is the console backend's

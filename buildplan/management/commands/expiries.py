@@ -12,6 +12,7 @@ from inventory.common.fields import plain
 from inventory.common.problems import Problem
 from inventory.shelflife.queries import Expiry, expiries
 from inventory.workshop.queries import workshop_of
+from inventory.workshop.reading import by_clock_of
 
 
 class Command(BaseCommand):
@@ -24,7 +25,8 @@ class Command(BaseCommand):
 
     def handle(self, **options: Any) -> None:
         try:
-            with scope(workshop=workshop_of(options["workshop"])):
+            workshop = workshop_of(options["workshop"])
+            with scope(workshop=workshop), by_clock_of(workshop):
                 found = expiries(before=options["before"])
         except Problem as problem:
             raise CommandError(str(problem)) from problem

@@ -12,10 +12,10 @@ from inventory.workshop.queries import workshop_of
 
 
 class Command(BaseCommand):
-    help = "Write the catalogue, the stock of a bench, or a plan, in the columns of loading."
+    help = "Write the catalogue, the stock of a bench, a plan or a log, in the columns of loading."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("kind", choices=("catalogue", "stock", "plan"))
+        parser.add_argument("kind", choices=("catalogue", "stock", "plan", "log"))
         parser.add_argument("path", type=Path, metavar="PATH", help="a .csv or .xlsx; a plan: a folder or an .xlsx")
         parser.add_argument("--workshop", metavar="W")
         parser.add_argument("--project", metavar="P")
@@ -37,4 +37,6 @@ def _export(kind: str, path: Path, options: dict[str, Any]) -> dict[str, int]:
         return export.export_catalogue(path)
     if kind == "stock":
         return export.export_stock(path, targets.bench_of(options["bench"]))
+    if kind == "log":
+        return export.export_log(path, targets.project_of(options["project"]))
     return export.export_plan(path, targets.project_of(options["project"]))

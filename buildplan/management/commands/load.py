@@ -1,9 +1,9 @@
-"""`manage.py load`: a file of the catalogue, of stock, of a plan or of a packing list."""
+"""`manage.py load`: a file of the catalogue, of stock, of a plan, of a packing list or of a builder's log."""
 
 import json
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,9 @@ from django.utils import timezone
 from buildplan.loading import services
 from buildplan.loading.problems import NoSuchPath
 from buildplan.loading.services import Outcome, Request
-from buildplan.loading.tables import KINDS, Progress
+from buildplan.loading.tables import TABLES, Progress
 from buildplan.loading.targets import Named
-from buildplan.management.dates import day
+from buildplan.management.dates import by_clock_of_named, day
 
 # What is about one kind of file alone, so that a slip of the keyboard is not passed over.
 ONLY_FOR = {"recount": "stock", "remove_missing": "plan", "crate": "packing", "due": "packing"}
@@ -25,12 +25,12 @@ class Command(BaseCommand):
     help = "Load a .csv, an .xlsx or (plan) a folder of .csv: all of it or nothing."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("kind", choices=KINDS)
+        parser.add_argument("kind", choices=TABLES)
         parser.add_argument("path", type=Path, metavar="PATH")
         parser.add_argument("--workshop", metavar="W", help="made where it is not there; the only one is taken where none is named")
         parser.add_argument("--bench", metavar="B", help="made where it is not there; the only own one is taken where none is named")
         parser.add_argument("--shared", action="store_true", help="a bench that is made is the club's pool")
-        parser.add_argument("--project", metavar="P", help="plan: made where it is not there")
+        parser.add_argument("--project", metavar="P", help="plan: made where it is not there; log: whose log")
         parser.add_argument("--crate", metavar="C", help="packing: made where it is not there")
         parser.add_argument("--due", type=day, metavar="DATE", help="packing: the day that the crate arrives")
         parser.add_argument("--recount", action="store_true", help="stock: the file says how much lies where")
@@ -41,7 +41,7 @@ class Command(BaseCommand):
     def handle(self, **options: Any) -> None:
         _check_usage(options)
         try:
-            with _progress_bar(shown=sys.stderr.isatty() and not options["json"]) as progress:
+            with _clock(options), _progress_bar(shown=sys.stderr.isatty() and not options["json"]) as progress:
                 outcome = services.load(_request(options), today=timezone.localdate(), progress=progress)
         except NoSuchPath as error:
             raise CommandError(str(error), returncode=2) from error
@@ -78,6 +78,11 @@ def _check_usage(options: dict[str, Any]) -> None:
         raise CommandError("name the crate of the packing list: --crate C", returncode=2)
     if options["shared"] and not options["bench"]:
         raise CommandError("name the bench that is shared: --bench B --shared", returncode=2)
+
+
+def _clock(options: dict[str, Any]) -> AbstractContextManager[object]:
+    """The workshop's own. A path that isn't there is refused before anything asks the database."""
+    return by_clock_of_named(options["workshop"]) if options["path"].exists() else nullcontext()
 
 
 def _request(options: dict[str, Any]) -> Request:

@@ -11,6 +11,7 @@ from buildplan.management.dates import day
 from buildplan.shortfall import answer, queries, text
 from inventory.common.problems import Problem
 from inventory.workshop.queries import workshop_of
+from inventory.workshop.reading import by_clock_of
 
 
 class Command(BaseCommand):
@@ -36,7 +37,8 @@ class Command(BaseCommand):
             self.stdout.write(text.order_list(found, every=options["all"], reasons=options["why"]))
 
     def _found(self, **options: Any) -> queries.Shortfall:
-        with scope(workshop=workshop_of(options["workshop"])):
+        workshop = workshop_of(options["workshop"])
+        with scope(workshop=workshop), by_clock_of(workshop):
             named = queries.projects(options["project"])
             as_of = options["as_of"] or timezone.localdate()
             return queries.shortfall(named, before=options["before"], as_of=as_of)

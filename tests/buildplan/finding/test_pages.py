@@ -90,6 +90,7 @@ def test_main_pages_say_how_they_are_worked_out(as_member, storekeeper, scene):
         "shelf-life": reverse("shelf-life"),
         "step": reverse("step", args=["TERN-1", "F3-04"]),
         "pins": reverse("pins", args=["TERN-1"]),
+        "stock-by-week": reverse("stock-by-week", args=["TERN-1", scene.rivet.pk]),
         "seal-day": reverse("seal-day", args=[scene.day.pk]),
         "club-day": f"{reverse('club-day')}?day=2027-03-06",
         "tonight": reverse("tonight"),

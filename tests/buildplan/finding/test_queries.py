@@ -65,6 +65,7 @@ def test_find_goes_to_the_one_thing_whose_code_it_is(scene):
         "R7": reverse("lot", args=[scene.lot.pk]),
         "crate-7": reverse("crate", args=[scene.crate.pk]),
         "CRATE-7/7A/2": reverse("count-bag", args=[scene.bag.pk]),
+        "7a/2": reverse("count-bag", args=[scene.bag.pk]),
         "hangar/rack 1/drawer 3": f"{reverse('shelves')}?place=Hangar%2FRack+1%2FDrawer+3",
         "drawer 3": f"{reverse('shelves')}?place=Hangar%2FRack+1%2FDrawer+3",
         "TERN-1 F3-04": reverse("step", args=["TERN-1", "F3-04"]),
@@ -142,6 +143,25 @@ def test_find_takes_any_text(scene):
         "{2}",
     ):
         assert len(find(text, today=TODAY).groups) <= len(LABELS)
+
+
+def test_find_says_in_which_bag_an_item_lies_that_nobody_has_counted_yet(scene):
+    part = factories.ItemFactory(workshop=scene.bench.workshop, code="RIB-3", name="Nose rib")
+    for bag, quantity in ((scene.bag, 3), (None, 1)):
+        factories.PackingLineFactory(crate=scene.crate, bag=bag, item=part, quantity=Decimal(quantity))
+    here = "1 ea in crate CRATE-7, in no bag, not counted yet, 3 ea in bag 7A/2 of CRATE-7, not counted yet"
+    for arrived, told in ((None, "none of it here"), (TODAY, here)):
+        scene.crate.arrived_on = arrived
+        scene.crate.save()
+        [group] = find("RIB-3", today=TODAY).groups
+        assert group.hits[0].where == told
+
+
+def test_find_lists_the_bags_of_one_number_in_two_crates(scene):
+    factories.BagFactory(crate=factories.CrateFactory(bench=scene.bench, code="CRATE-8"), path="7A/2", name="2")
+
+    found = find("7A/2", today=TODAY)
+    assert (found.exact, codes("7A/2")["bag"]) == (None, ["CRATE-7/7A/2", "CRATE-8/7A/2"])
 
 
 def test_find_lists_ten_of_a_kind_and_the_page_of_all(scene):

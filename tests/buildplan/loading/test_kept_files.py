@@ -53,7 +53,11 @@ def test_name_says_nothing_of_what_a_person_called_it(storekeeper, now, lying):
     assert "secret" not in name
 
 
-@pytest.mark.parametrize("reference", ["", "x", "a:b:c", signing.dumps([1, "../x", "x.csv", 9e9], salt="another")])
+@pytest.mark.parametrize(
+    "reference",
+    ["", "x", "a:b:c", signing.dumps([1, "../x", "x.csv", 9e9], salt="another")],
+    ids=["nothing", "text", "parts", "signed for another"],
+)
 def test_reference_that_was_not_signed_here_finds_nothing(storekeeper, now, reference):
     with pytest.raises(NotKept):
         kept_files.find(reference, now=now, by=storekeeper)

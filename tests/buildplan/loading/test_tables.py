@@ -94,6 +94,8 @@ class TestPinnedColumns:
             ("needs", "step item quantity"),
             ("rows", "step row rivet holes"),
             ("seams", "step seam sealant shape"),
+            ("blanks", "blank form"),
+            ("pieces", "step piece blank"),
         ],
     )
     def test_required_columns(self, table, required):
@@ -109,6 +111,8 @@ class TestPinnedColumns:
             ("needs", "unit"),
             ("rows", "grip cleco_every clecos_until"),
             ("seams", "length unit leg_a leg_b thickness size_unit count grams_each loss_percent"),
+            ("blanks", "unit length width thickness grain kerf end_trim"),
+            ("pieces", "count per_blank cut length width unit allowance grain hand item"),
         ],
     )
     def test_optional_columns(self, table, optional):

@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from buildplan.models import Step
 from buildplan.plan import queries, services
+from buildplan.plan.views import PAGE
 from inventory.workshop.policy import NotAllowed
 from tests import factories
 
@@ -89,7 +90,7 @@ class TestPlanPage:
     def test_plan_takes_a_planned_day_and_comes_back_to_the_step(self, as_member, builder, project, steps):
         answer = as_member(builder).post(reverse("planned", args=["TERN-1", "F1-02"]), {"planned_on": "2027-04-01"})
 
-        assert answer.url == f"{url(project)}#step-{steps[1].pk}"
+        assert answer.url == f"{url(project)}?at={steps[1].pk}#step-{steps[1].pk}"
         assert Step.objects.get(code="F1-02").planned_on == date(2027, 4, 1)
 
     def test_plan_says_what_is_wrong_with_a_day_and_keeps_it(self, as_member, builder, project, steps):
@@ -137,3 +138,40 @@ class TestPlanPage:
             factories.StepFactory(project=project, after=[first])
 
         assert queries_of(builder, url(project)) == few
+
+
+class TestLongPlan:
+    @pytest.fixture
+    def long(self, project):
+        """Two pages: all of the first page is done, and a step more."""
+        floats, wings = (factories.SectionFactory(project=project, name=name, position=at) for at, name in enumerate(("Floats", "Wings")))
+        return [
+            factories.StepFactory(project=project, code=f"L{at}", section=floats if at < 5 else wings, position=at, done=at <= PAGE)
+            for at in range(PAGE + 5)
+        ]
+
+    @pytest.fixture
+    def codes(self, as_member, reader, project):
+        def codes(**asked):
+            page = as_member(reader).get(url(project), asked)
+            return [step.code for _, found in page.context["shown"] for step in found]
+
+        return codes
+
+    def test_plan_opens_where_there_is_work(self, long, codes):
+        assert codes() == [step.code for step in long[PAGE:]]
+        assert codes(page=1) == [step.code for step in long[:PAGE]]
+
+    def test_plan_opens_at_a_step_and_at_a_section(self, long, codes):
+        assert long[3].code in codes(at=long[3].pk)
+        assert long[PAGE].code in codes(at=long[PAGE].pk)
+        assert codes(section=long[0].section_id)[0] == long[0].code
+        assert codes(at="x", section="y") == codes()
+
+    def test_sections_say_how_far_they_are_whatever_page_is_open(self, as_member, reader, project, long):
+        page = as_member(reader).get(url(project), {"page": 2}).content.decode()
+        assert f"{PAGE - 4} of {PAGE} done" in page
+
+    def test_plan_with_all_done_opens_at_its_start(self, long, codes):
+        Step.objects.update(done=True)
+        assert codes()[0] == long[0].code

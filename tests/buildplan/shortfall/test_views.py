@@ -12,6 +12,7 @@ import time_machine
 from django.urls import reverse
 
 from buildplan.shortfall import sheet
+from buildplan.shortfall.views import MOST, PAGE
 from inventory.models import Crate, PackingLine
 from tests import factories
 from tests.factories import DAY
@@ -237,6 +238,39 @@ class TestOrderSheet:
         for _ in range(15):
             grow()
         assert queries_of(owner, url) == few
+
+
+class TestLongOrderSheet:
+    @pytest.fixture
+    def many(self, workshop, project):
+        """One line more than a page holds, and one of them needed in more steps than it shows."""
+        steps = [factories.StepFactory(project=project, planned_on=PLANNED) for _ in range(MOST + 2)]
+        items = [factories.ItemFactory(workshop=workshop, code=f"PART-{at:02}") for at in range(PAGE + 1)]
+        for item in items:
+            factories.CallOutFactory(step=steps[0], item=item)
+        for step in steps[1:]:
+            factories.CallOutFactory(step=step, item=items[0])
+        return items
+
+    def test_sheet_comes_by_pages_and_whole_to_print(self, as_member, owner, url, many):
+        client = as_member(owner)
+        pages = [client.get(url, {"page": number}).context["page"].object_list for number in (1, 2)]
+        assert [len(found) for found in pages] == [PAGE, 1]
+
+        whole = client.get(url, {"all": 1})
+        assert len(whole.context["page"].object_list) == PAGE + 1
+        assert "Mark as ordered" not in whole.content.decode()
+        assert len(lines(client, whole.context["project"])) == PAGE + 1
+
+    def test_line_shows_its_first_steps_and_by_itself_all(self, as_member, owner, url, many):
+        client = as_member(owner)
+        told = words(client.get(url, {"page": 1}))
+        assert f"all {MOST + 2} steps that need PART-00" in told
+
+        alone = client.get(url, {"item": "PART-00"})
+        assert [row.line.item.code for row in alone.context["page"].object_list] == ["PART-00"]
+        assert f"all {MOST + 2} steps" not in words(alone)
+        assert len(client.get(url, {"item": "PART-99"}).context["page"].object_list) == 0
 
 
 class TestOnItsWay:

@@ -11,6 +11,7 @@ from buildplan.tonight.calc import (
     Asked,
     Before,
     Curing,
+    Disputed,
     Evening,
     Gain,
     Held,
@@ -246,3 +247,13 @@ def test_step_is_ready_on_the_day_that_its_stock_is_told_for(step, evening):
 def test_reasons_are_sentences_with_a_source():
     found = judge(Asked("F2", minutes=90, wanted=(RIVETS, PINS)), EVENING)
     assert all(isinstance(reason, Reason) and reason.text and reason.source for reason in found.trace)
+
+
+def test_open_conflict_stands_against_a_step_until_the_maker_answers_and_somebody_settles():
+    waiting = only(Asked("F2", disputed=(Disputed("hand of the rib", through="RIB-L"),)))
+    answered = only(Asked("F2", disputed=(Disputed("hand of the rib", answered=after(-2)),)))
+
+    assert (waiting.kind, waiting.text) == (Kind.CONFLICT, 'text and drawing disagree: "hand of the rib"')
+    assert waiting.way == Way("the answer of the maker, which is still to come", None)
+    assert [reason.text for reason in waiting.trace] == ["it takes RIB-L, which rests on that conflict"]
+    assert answered.way == Way("the answer of the maker came on 2027-02-18: settle it", TODAY)

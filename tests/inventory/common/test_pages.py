@@ -11,7 +11,7 @@ from django.test import Client, RequestFactory
 from django.urls import reverse
 
 from inventory.common import filters
-from inventory.common.pages import way_back
+from inventory.common.pages import came_from, way_back
 from tests import factories
 
 
@@ -49,7 +49,28 @@ def test_form_without_its_token_is_told_so(as_member, owner):
     assert "This form is too old" in page.content.decode()
 
 
-@pytest.mark.parametrize("name", ["400.html", "403.html", "404.html", "500.html", "403_csrf.html"])
+def test_address_of_a_button_says_that_it_is_one(as_member, reader):
+    page = as_member(reader).get(reverse("sign-out"), headers={"referer": "http://testserver/shelves/?page=2"})
+
+    assert (page.status_code, page["Allow"]) == (HTTPStatus.METHOD_NOT_ALLOWED, "POST, OPTIONS")
+    assert "done by a form alone" in page.content.decode()
+    assert 'href="/shelves/?page=2"' in page.content.decode()
+
+
+@pytest.mark.parametrize("said", ["https://elsewhere.example/shelves/", "javascript:alert(1)", "", "http://testserver/here/?page=2"])
+def test_back_to_where_one_was_never_leads_off_the_site_nor_to_the_page_itself(said):
+    assert came_from(RequestFactory().get("/here/?page=2", HTTP_REFERER=said)) == ""
+
+
+def test_problem_leads_back_to_where_it_was_pressed(as_member, reader, bench, item, project):
+    ordered = reverse("ordered", args=[project.code, item.pk])
+    page = as_member(reader).get(ordered, headers={"referer": f"http://testserver{reverse('plan', args=[project.code])}"})
+
+    assert f'href="{reverse("plan", args=[project.code])}">Back to where you were' in page.content.decode()
+    assert reverse("roles") in page.content.decode()
+
+
+@pytest.mark.parametrize("name", ["400.html", "403.html", "404.html", "405.html", "500.html", "403_csrf.html"])
 def test_error_page_renders_without_anything(name):
     assert "<h1>" in loader.get_template(name).render()
 

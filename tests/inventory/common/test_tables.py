@@ -5,7 +5,7 @@ from django.apps import apps
 from django.db import connection, migrations, models
 from django.db.migrations.state import ProjectState
 
-from inventory.common.tables import Tables
+from inventory.common.tables import Columns, Tables
 
 
 def made():
@@ -41,6 +41,32 @@ def test_tables_come_and_go():
     with connection.schema_editor() as editor:
         operation.database_backwards("shelves", editor, after, before)
     assert not {"shelves_jar", "shelves_shelf"} & set(connection.introspection.table_names())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_columns_come_with_their_defaults_and_go():
+    tables, before = Tables(made()), ProjectState()
+    columns = Columns(
+        [
+            migrations.AddField("shelf", "colour", models.CharField(max_length=9, default="grey", db_default="grey")),
+            migrations.AddField("shelf", "depth", models.IntegerField(null=True)),
+        ]
+    )
+    tables.state_forwards("shelves", before)
+    after = before.clone()
+    columns.state_forwards("shelves", after)
+    with connection.schema_editor() as editor:
+        tables.database_forwards("shelves", editor, ProjectState(), before)
+    before.apps.get_model("shelves", "shelf").objects.create(name="Top")
+    with connection.schema_editor() as editor:
+        columns.database_forwards("shelves", editor, before, after)
+    assert after.apps.get_model("shelves", "shelf").objects.values_list("name", "colour", "depth").get() == ("Top", "grey", None)
+
+    with connection.schema_editor() as editor:
+        columns.database_backwards("shelves", editor, after, before)
+    assert before.apps.get_model("shelves", "shelf").objects.values_list().get()[1:] == ("Top",)
+    with connection.schema_editor() as editor:
+        tables.database_backwards("shelves", editor, before, ProjectState())
 
 
 @pytest.mark.django_db

@@ -102,10 +102,12 @@ class TestShelves:
         assert page.status_code == HTTPStatus.OK
         assert 'aria-invalid="true"' in page.content.decode()
 
-    def test_empty_shelves_say_what_to_do(self, as_member, reader):
+    def test_empty_shelves_say_what_to_do_to_who_may(self, as_member, reader, storekeeper):
         page = words(as_member(reader).get(reverse("shelves")))
 
-        assert "manage.py load stock" in page
+        assert "Nothing lies here yet" in page
+        assert "Load what you have" not in page
+        assert "Load what you have" in words(as_member(storekeeper).get(reverse("shelves")))
         assert "OUTSIDE" not in page
 
     def test_shelves_come_by_pages_that_keep_the_filter(self, as_member, reader, bench, item, drawer):

@@ -1,0 +1,115 @@
+"""What steps took of stock, with lots and dates: from the ledger alone, so that nothing is typed twice."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from buildplan.plan.models import Finish
+from buildplan.sealing.models import MixShare
+from inventory.common.fields import plain
+from inventory.models import Movement
+from inventory.shelflife.calc import of_columns
+
+FINISH, MIX = "finish:", "mix:"
+
+
+@dataclass(frozen=True, slots=True)
+class LotUsed:
+    """A lot that something came from, with the dates of its label; blank where none is known."""
+
+    id: int
+    code: str
+    made: str
+    expires: str
+    opened: date | None
+    certificate: str = ""
+
+    @property
+    def label(self) -> str:
+        """In words: its code and what its label states."""
+        dates = [f"made {self.made}" if self.made else "", f"expires {self.expires}" if self.expires else ""]
+        further = [f"opened {self.opened}" if self.opened else "", f"certificate {self.certificate}" if self.certificate else ""]
+        said = ", ".join(filter(None, [*dates, *further]))
+        return f"{self.code or 'no lot code'}{f' ({said})' if said else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class Took:
+    """What a step took of an item, and of which lots. `batch` says of a mixed batch when it was mixed."""
+
+    item: str
+    name: str
+    unit: str
+    quantity: Decimal
+    on: date
+    batch: datetime | None
+    lots: tuple[LotUsed, ...]
+
+    @property
+    def label(self) -> str:
+        """In words, as it stands in files."""
+        lots = " + ".join(lot.label for lot in self.lots)
+        mixed = f", of a batch mixed {timezone.localtime(self.batch):%Y-%m-%d %H:%M}" if self.batch else ""
+        return f"{self.item} {plain(self.quantity)} {self.unit}, lot {lots}{mixed}"
+
+
+_LOT = (
+    "lot_id",
+    "lot__code",
+    "lot__made_on",
+    "lot__made_as",
+    "lot__expires_on",
+    "lot__expires_as",
+    "lot__opened_on",
+    "lot__measured__certificate",
+)
+_MOVED = ("ref", "lot__item__code", "lot__item__name", "lot__item__unit", "quantity", "on", *_LOT)
+
+
+def took(steps: Collection[int]) -> dict[int, tuple[Took, ...]]:
+    """What each of these steps took, as the ledger stands now: what was taken back isn't there. Three queries."""
+    finishes = {f"{FINISH}{pk}": step for pk, step in _finishes(steps)}
+    shares = _shares(steps)
+    moved = _moved([*finishes, *(f"{MIX}{mix}" for _, mix, *_ in shares)])
+    found: dict[int, list[Took]] = defaultdict(list)
+    for ref, step in finishes.items():
+        found[step] += _finished(moved.get(ref, ()))
+    for step, mix, item, name, grams, at in shares:
+        lots = tuple({row[6]: _lot(row) for row in moved.get(f"{MIX}{mix}", ())}.values())
+        found[step].append(Took(item, name, "g", grams, timezone.localdate(at), at, lots))
+    return {step: tuple(rows) for step, rows in found.items()}
+
+
+def _finishes(steps: Collection[int]) -> Iterable[tuple[int, int]]:
+    return Finish.objects.filter(step__in=steps, taken_back_at=None).order_by("pk").values_list("pk", "step_id")
+
+
+def _shares(steps: Collection[int]) -> list[tuple[int, int, str, str, Decimal, datetime]]:
+    rows = MixShare.objects.filter(step__in=steps, mix__taken_back_at=None).order_by("mix__mixed_at", "pk")
+    return list(rows.values_list("step_id", "mix_id", "mix__item__code", "mix__item__name", "grams", "mix__mixed_at"))
+
+
+def _moved(refs: Collection[str]) -> Mapping[str, list[tuple[Any, ...]]]:
+    """The movements under some references that stand, by reference. One query."""
+    found: dict[str, list[tuple[Any, ...]]] = defaultdict(list)
+    rows = Movement.objects.filter(ref__in=refs, reverses=None, reversed_by=None).order_by("pk")
+    for row in rows.values_list(*_MOVED):
+        found[row[0]].append(row)
+    return found
+
+
+def _finished(rows: Iterable[tuple[Any, ...]]) -> Iterator[Took]:
+    for row in rows:
+        _, item, name, unit, quantity, on = row[:6]
+        yield Took(item, name, unit, quantity, on, None, (_lot(row),))
+
+
+def _lot(row: tuple[Any, ...]) -> LotUsed:
+    pk, code, made_on, made_as, expires_on, expires_as, opened, certificate = row[6:]
+    made, expires = of_columns(made_on, made_as), of_columns(expires_on, expires_as)
+    return LotUsed(pk, code, str(made) if made else "", str(expires) if expires else "", opened, certificate or "")

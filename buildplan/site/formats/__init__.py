@@ -1,0 +1,1 @@
+"""How figures and days are written and read, by language."""
