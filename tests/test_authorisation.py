@@ -18,6 +18,7 @@ from django_scopes import scopes_disabled
 
 from buildplan.cutting.models import Blank, CutPiece, Piece
 from buildplan.fitting.models import Position
+from buildplan.plan.models import Step
 from inventory.models import Bench, BenchHolder, LabelSheet, Lot, Movement, PackingLine, Photo, Place, Scan, Thing, Transfer
 from inventory.workshop import policy, tokens
 from inventory.workshop.middleware import seen_key
@@ -354,6 +355,7 @@ pair-items                          POST plan
 password                            GET read, POST read
 photo                               GET read
 pick-list                           GET read
+pick-tick                           POST use_stock@
 pins                                GET read
 plan                                GET read
 plan-seal-day                       GET plan@, POST plan@
@@ -550,6 +552,7 @@ def bodies(one):
         "lot-state POST": {"state": "quarantined"},
         "lot-test POST": {"result": "passed", "method": "by hand", "on": day},
         "mystery POST": {"line": one(PackingLine)},
+        "pick-tick POST": {"step": one(Step), "clear": "1"},
         "new-feed POST": {"start": tokens.make_prefix(tokens.FEED)},
         "renew-loan POST": {"due_on": LATER},
         "reverse-all POST": {"movement": one(Movement)},

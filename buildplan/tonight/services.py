@@ -1,17 +1,17 @@
 """Ticking lines of a pick list off, and taking ticks back. Nothing moves: the finish of a step does that."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from django.db import transaction
 
 from buildplan.tonight.models import MOST_STEPS, PickTick
-from buildplan.tonight.picking import Line, Scanned, line_of
+from buildplan.tonight.picking import Line, NotPicked, Scanned, line_of
 from buildplan.tonight.walk import Pick, Walk, list_of
 from buildplan.wanted.queries import unknown
-from inventory.common.problems import FieldProblem, Problem
+from inventory.common.problems import Problem
 from inventory.common.rows import find_or_make
-from inventory.models import Member
+from inventory.models import Lot, Member
 from inventory.scanning import lookups
 from inventory.workshop import policy
 
@@ -51,18 +51,22 @@ def scan(*, walk: Walk, code: str, by: Member, now: datetime) -> Pick:
     _require(walk, by)
     ticked = set(ticks(walk))
     lines = [Line(pick.key, pick.item_id, pick.item, pick.lot_id, pick.lot, pick.place_id, path) for path, pick in walk.picked]
-    return tick(walk=walk, key=line_of(_meaning(code, now), lines, ticked).key, by=by, now=now)
+    return tick(walk=walk, key=line_of(_meaning(code, now, {pick.lot_id for pick in walk.lines}), lines, ticked).key, by=by, now=now)
 
 
-def _meaning(code: str, now: datetime) -> Scanned:
+def _meaning(code: str, now: datetime, listed: Collection[int]) -> Scanned:
+    """What a code means. One that nothing is taught may be a lot's own, as the maker printed it: of several, one on the list first."""
     known = lookups.look_up(texts=[code], places=[code], bags=(), loose=(), today=now.date())
     meaning = known.meanings[code]
     if place := meaning.place or known.places.get(code):
         return Scanned(place_id=place.pk, path=place.path)
+    if meaning.bag is not None:
+        raise NotPicked("this is a bag's label: put away what it holds, and scan the place or the lot")
     if meaning.thing is None:
-        if meaning.bag is not None:
-            raise FieldProblem("code", "this is a bag's label: put away what it holds, and scan the place or the lot")
-        raise FieldProblem("code", str(unknown(code, meaning.reading)))
+        lots = sorted(Lot.objects.filter(code__iexact=code).select_related("item"), key=lambda lot: lot.pk not in listed)
+        if not code or not lots:
+            raise NotPicked(str(unknown(code, meaning.reading)))
+        return Scanned(lots[0].item_id, lots[0].item.code, lots[0].pk, lots[0].code)
     lot_id, lot = (meaning.lot.pk, meaning.lot.code) if meaning.lot else (None, meaning.lot_code)
     return Scanned(meaning.thing.pk, meaning.thing.code, lot_id, lot)
 

@@ -1,18 +1,15 @@
-"""Counting a crate on a phone, from its arrival to the receipt, by two people at once."""
+"""Counting a crate on a phone, by two people at once, and its pages for everyone. From arrival to receipt: journeys/."""
 
 from decimal import Decimal
-from io import BytesIO
 
 import pytest
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
 from playwright.sync_api import expect
 
-from inventory.models import Bag, Crate, Movement, PackingLine, Photo
+from inventory.models import Bag, PackingLine
 from inventory.receiving.services import LineData, load_lines
-from inventory.stock.queries import ledger_errors
-from inventory.tallying import queries, services
+from inventory.tallying import services
 from tests import factories
 
 PHONE = {"width": 390, "height": 844}
@@ -60,60 +57,8 @@ def visit(phone, live_server):
     return visit
 
 
-@pytest.fixture
-def picture(tmp_path):
-    path = tmp_path / "dent.png"
-    file = BytesIO()
-    Image.new("RGB", (60, 40), "red").save(file, "PNG")
-    path.write_bytes(file.getvalue())
-    return path
-
-
 def press(page, name, exact=False):
     page.get_by_role("button", name=name, exact=exact).click()
-
-
-def test_a_crate_is_counted_put_away_and_closed_on_a_phone(visit, phone, crate, bags, picture, axe):
-    page = visit("crates")
-    page.get_by_role("link", name="Count CRATE-7").click()
-    press(page, "It arrived")
-    expect(page.get_by_text("the days to claim run from then")).to_be_visible()
-
-    page.get_by_role("link", name="Bag 7", exact=True).click()
-    press(page, "All 20 here")
-    assert page.locator(".state").inner_text().startswith("20 counted, all found")
-    page.locator("button[value=fewer]").click()
-    assert page.locator(".state").inner_text().startswith("19 counted, 1 to find")
-    page.get_by_role("link", name="Bag 7/A").click()
-    page.get_by_role("link", name="Count SPAR, line 2").click()
-    page.get_by_label("How many").fill("1")
-    page.get_by_label("damaged").check()
-    page.get_by_label("Note").fill("dented")
-    page.get_by_label("Photo").set_input_files(picture)
-    press(page, "Count", exact=True)
-    press(page, "+1")
-    expect(page.locator(".state")).to_contain_text("1 damaged")
-
-    press(page, "Bag 7/A is counted")
-    page.get_by_role("link", name="Bag 7", exact=True).click()
-    page.get_by_text("Put away what is counted").click()
-    page.get_by_label("Into place").fill("Hangar/Rack 2")
-    press(page, "Put away", exact=True)
-    expect(page.get_by_text("3 lots are in Hangar/Rack 2 now")).to_be_visible()
-    press(page, "Bag 7 is counted")
-
-    page.get_by_role("link", name="Differences and end of counting").click()
-    expect(page.get_by_text("1 ea short")).to_be_visible()
-    press(page, "Close counting")
-    expect(page.get_by_role("heading", name="Receipt of CRATE-7")).to_be_visible()
-    expect(page.get_by_text("1 disputed in Hangar/Rack 2")).to_be_visible()
-    expect(page.get_by_text("that does not agree")).to_be_visible()
-    axe(page)
-
-    found = queries.receipt(Crate.objects.get(pk=crate.pk))
-    assert (found.good, found.damaged, found.went_in) == (20, 1, 21)
-    assert sum(Movement.objects.filter(ref__startswith="line:").values_list("quantity", flat=True)) == 21
-    assert (Photo.objects.get().caption, ledger_errors()) == ("dented", [])
 
 
 def test_somebody_else_s_count_appears_by_itself_and_the_presses_stay(visit, phone, crate, bags, builder):

@@ -8,8 +8,11 @@ import time_machine
 from django.urls import reverse
 from django_scopes import scope
 
-from buildplan.plan.models import Step
+from buildplan.models import PickTick, Step
+from buildplan.tonight import services
+from buildplan.tonight.walk import walk
 from tests import factories
+from tests.buildplan.tonight.conftest import NOW
 from tests.factories import DAY
 
 API = reverse("api-tonight")
@@ -73,9 +76,9 @@ class TestPage:
         assert "Sat 2027-02-20, today : CRATE-8 for TERN is due: no list yet" in page
 
     def test_empty_workshop_is_told_how_to_begin(self, as_member, reader, workshop):
-        page = words(as_member(reader).get(reverse("home")))
-        assert "manage.py load catalogue" in page
-        assert "--workshop MARSH" in page
+        answer = as_member(reader).get(reverse("home"))
+        assert "load the example, or your own files" in words(answer)
+        assert f'href="{reverse("start")}"' in answer.content.decode()
 
     def test_all_done_says_so(self, as_member, reader, project):
         factories.StepFactory(project=project, done=True)
@@ -99,15 +102,47 @@ class TestPickList:
 
         assert "Hangar/Drawer 2 20 ea CLECO-4 Cleco, lot TUB Hangar/Drawer 10 40 ea RIVET Rivet, lot R-1" in words(page)
 
-    def test_ticks_stay_in_the_address(self, as_member, reader, steps):
-        client = as_member(reader)
-        keys = re.findall(r'name="got" value="([^"]+)"', client.get(reverse("pick-list"), {"step": steps.second.pk}).content.decode())
-        page = client.get(reverse("pick-list"), {"step": steps.second.pk, "got": keys[0]})
+    def test_line_is_ticked_scanned_and_taken_back(self, as_member, builder, steps):
+        client, asked = as_member(builder), {"step": steps.second.pk}
+        first = re.findall(r'name="tick" value="([^"]+)"', client.get(reverse("pick-list"), asked).content.decode())[0]
 
-        assert len(keys) == 2
-        assert "1 ticked off" in words(page)
-        assert f'value="{keys[0]}" checked' in page.content.decode()
-        assert f'value="{keys[1]}" checked' not in page.content.decode()
+        assert "1 ticked off" in words(client.post(reverse("pick-tick"), {**asked, "tick": first}, follow=True))
+        page = client.post(reverse("pick-tick"), {**asked, "code": " RIVET\r"}, follow=True)
+        assert "RIVET is ticked off: 40 ea." in words(page)
+        assert "2 ticked off" in words(page)
+        assert "autofocus" in page.content.decode()
+        assert "1 ticked off" in words(client.post(reverse("pick-tick"), {**asked, "undo": first}, follow=True))
+        assert "No line is ticked off now" in words(client.post(reverse("pick-tick"), {**asked, "clear": 1}, follow=True))
+        assert not PickTick.objects.exists()
+
+    def test_scan_of_the_wrong_thing_is_said_and_the_field_is_free_for_the_next(self, as_member, builder, steps):
+        page = as_member(builder).post(reverse("pick-tick"), {"step": steps.second.pk, "code": "SPAR"})
+
+        assert page.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+        assert "SPAR is not on this list." in words(page)
+        assert 'value="SPAR"' not in page.content.decode()
+
+    def test_nothing_scanned_is_said(self, as_member, builder, steps):
+        page = as_member(builder).post(reverse("pick-tick"), {"step": steps.second.pk})
+        assert page.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+
+    def test_foreign_steps_are_not_found_by_who_ticks(self, as_member, builder, outsider):
+        with scope(workshop=outsider):
+            theirs = Step.objects.get().pk
+        for sent in ({"clear": 1}, {"tick": "1-1"}, {"code": "X"}, {"undo": "1-1"}):
+            assert as_member(builder).post(reverse("pick-tick"), {"step": theirs, **sent}).status_code == HTTPStatus.NOT_FOUND
+
+    def test_lines_alone_are_sent_to_who_asks_again(self, as_member, reader, steps):
+        part = as_member(reader).get(reverse("pick-list"), {"step": steps.second.pk}, headers={"HX-Request": "true"}).content.decode()
+        assert part.startswith('<section id="walk"')
+        assert 'name="tick"' not in part  # a reader looks
+
+    def test_as_many_queries_however_many_lines_are_ticked(self, queries_of, builder, bench, steps):
+        address = f"{reverse('pick-list')}?step={steps.second.pk}"
+        few = queries_of(builder, address)
+        for line in walk([steps.second.pk], today=DAY).lines:
+            services.tick(walk=walk([steps.second.pk], today=DAY), key=line.key, by=builder, now=NOW)
+        assert queries_of(builder, address) == few
 
     def test_what_the_shelves_do_not_give_is_said(self, as_member, reader, steps):
         page = words(as_member(reader).get(reverse("pick-list"), {"step": steps.third.pk}))

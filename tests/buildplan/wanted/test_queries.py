@@ -346,7 +346,7 @@ def test_single_items_take_a_fixed_number_of_queries(scene, bench, rivet):
     many()
 
     assert Project.objects.count() == 8
-    assert queries_of(lambda: queries.shortfall_of([rivet.pk], as_of=TODAY)) == few == 16
+    assert queries_of(lambda: queries.shortfall_of([rivet.pk], as_of=TODAY)) == few == 17
 
 
 @pytest.mark.parametrize("text", ["MS20470AD4-6", "R7", "Hangar/Rack 1/Drawer 3", "CRATE-7/7A"])
