@@ -165,6 +165,9 @@ class Visited:
             copy_rows(workshop, COPIES[size])
             for _ in range(PROJECTS if size == "more projects" else 0):
                 _another_project(workshop)
+            if connection.vendor == "postgresql":  # in one transaction nothing else would tell it how many rows there are by now
+                with connection.cursor() as cursor:
+                    cursor.execute("ANALYZE")
             self.client = Client(raise_request_exception=False)
             self.client.force_login(Member.objects.filter(workshop=workshop).first().user, "django.contrib.auth.backends.ModelBackend")
         self.queries, self.pages, self.failed = {}, {}, []
