@@ -39,12 +39,12 @@ def _object(one: Expiry) -> dict[str, Any]:
 
 def shelf_life_object(found: ShelfLife) -> dict[str, Any]:
     """All of the page: each line as in `as_object`, with the needs of the plans for it."""
-    dying = {id(row) for row in found.dying}
+    dying = {id(row.expiry) for row in found.dying}
     return {
         "as_of": found.today.isoformat(),
         "days": found.days,
         "left_out": list(found.left_out),
-        "lines": [_row_object(row, dying=id(row) in dying) for row in found.rows],
+        "lines": [_row_object(row, dying=id(row.expiry) in dying) for row in found.rows],
     }
 
 

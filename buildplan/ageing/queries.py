@@ -1,10 +1,11 @@
 """What dies on the shelves, beside what the plans need of it: reads with a fixed number of queries."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import overload
 
 from buildplan.ageing.calc import NOTHING, Cost, Use, Worth, could_use, taken, unused, worth
 from buildplan.plan import queries as plan
@@ -83,6 +84,26 @@ class Row:
         return (*self.expiry.trace, *takes, Reason(left, "computed; each project is netted by itself"), *value)
 
 
+@dataclass(frozen=True, slots=True)
+class Rows(Sequence[Row]):
+    """Rows made when they are looked at: a page shows 25 of thousands, and each is compared with every need of its item."""
+
+    shown: Sequence[Expiry]
+    make: Callable[[Expiry], Row]
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self.shown)
+
+    @overload
+    def __getitem__(self, at: int) -> Row: ...
+    @overload
+    def __getitem__(self, at: slice) -> Sequence[Row]: ...
+    def __getitem__(self, at: int | slice) -> Row | Sequence[Row]:
+        """One, or some."""
+        return [self.make(one) for one in self.shown[at]] if isinstance(at, slice) else self.make(self.shown[at])
+
+
 def _takes(use: Use, unit: str) -> str:
     return f"{use.label} takes {plain(use.taken)} of the {plain(use.quantity)} {unit} that it needs"
 
@@ -96,19 +117,19 @@ class ShelfLife:
 
     today: date
     days: int
-    rows: tuple[Row, ...]
+    rows: Rows
     dying: tuple[Row, ...]
     left_out: tuple[str, ...]
 
     @property
     def dead(self) -> int:
         """How many are dead."""
-        return sum(row.dead for row in self.rows)
+        return sum(one.last_usable_day is not None and one.last_usable_day < self.today for one in self.rows.shown)
 
     @property
     def unknown(self) -> int:
         """How many have a life that nobody knows."""
-        return sum(row.last_day is None for row in self.rows)
+        return sum(one.last_usable_day is None for one in self.rows.shown)
 
     @property
     def dying_value(self) -> tuple[Decimal, str] | None:
@@ -125,10 +146,14 @@ def shelf_life(asked: Asked, *, days: int, today: date) -> ShelfLife:
     items = {one.held.item_id for one in shown}
     plans = _plans(items, today)
     on_hand, costs = _on_hand(found), _costs(items, today)
-    rows = tuple(_row(one, plans, on_hand[one.held.lot_id], costs.get(one.held.item_id), today) for one in shown)
+    rows = Rows(shown, lambda one: _row(one, plans, on_hand[one.held.lot_id], costs.get(one.held.item_id), today))
     last = today + timedelta(days) if (date.max - today).days > days else date.max
-    dying = tuple(row for row in rows if row.good and row.last_day is not None and today <= row.last_day <= last)
+    dying = tuple(rows.make(one) for one in shown if one.held.state == State.GOOD and _between(today, one.last_usable_day, last))
     return ShelfLife(today, days, rows, dying, plans.left_out)
+
+
+def _between(first: date, day: date | None, last: date) -> bool:
+    return day is not None and first <= day <= last
 
 
 def _wanted(one: Expiry, asked: Asked, today: date) -> bool:
