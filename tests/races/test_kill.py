@@ -13,6 +13,7 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
+from http import HTTPStatus
 from pathlib import Path
 from threading import Semaphore
 from time import monotonic
@@ -106,8 +107,8 @@ def python(environment, code):
 class Server:
     """Gunicorn in a process group of its own, so that all of it can be killed at once."""
 
-    def __init__(self, environment):
-        self.environment = environment
+    def __init__(self, environment, log):
+        self.environment, self.log = environment, log
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
@@ -115,14 +116,27 @@ class Server:
 
     def start(self):
         command = [sys.executable, "-m", "gunicorn", "buildplan.site.wsgi", "--workers", "2", "--bind", f"127.0.0.1:{self.port}"]
-        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-        self.process = subprocess.Popen([*command, "--reuse-port"], cwd=ROOT, env=self.environment, start_new_session=True, **quiet)
-        until = monotonic() + 30
+        with self.log.open("a") as told:
+            kept = {"stdout": told, "stderr": told}
+            self.process = subprocess.Popen([*command, "--reuse-port"], cwd=ROOT, env=self.environment, start_new_session=True, **kept)
+        until = monotonic() + 60
         while monotonic() < until:
-            with suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=1):
+            if self._answers():
                 return
-            assert self.process.poll() is None, "the server ended by itself"
-        raise TimeoutError(self.port)
+            with suppress(subprocess.TimeoutExpired):
+                pytest.fail(f"the server ended by itself with {self.process.wait(0.1)}: {self.log.read_text()}")
+        raise TimeoutError(self.log.read_text())
+
+    def _answers(self):
+        """Whether it speaks. A connection alone proves nothing: to a port that nobody has, the system may connect a socket to itself."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        try:
+            connection.request("GET", "/sign-in/")
+            return connection.getresponse().status == HTTPStatus.OK
+        except (OSError, http.client.HTTPException):
+            return False
+        finally:
+            connection.close()
 
     def kill(self):
         if self.process is not None:
@@ -133,8 +147,8 @@ class Server:
 
 
 @contextmanager
-def serving(environment):
-    server = Server(environment)
+def serving(environment, log):
+    server = Server(environment, log)
     server.start()
     try:
         yield server
@@ -152,7 +166,7 @@ class Outbox:
 
     def __init__(self, port, token):
         self.port, self.token = port, token
-        self.answered, self.failed = Semaphore(0), 0
+        self.answered, self.failed, self.faults = Semaphore(0), 0, []
 
     def send_all(self, waiting):
         """What is left without an answer, once one didn't come."""
@@ -177,8 +191,9 @@ class Outbox:
             connection.request("POST", "/api/v1/scans", body, headers)
             answer = connection.getresponse()
             results = json.loads(answer.read())["results"]
-        except (OSError, http.client.HTTPException):
+        except (OSError, http.client.HTTPException) as fault:
             self.failed += 1
+            self.faults.append(repr(fault))
             return False
         finally:
             connection.close()
@@ -188,11 +203,12 @@ class Outbox:
         return True
 
 
-def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(server_database):
+def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(server_database, tmp_path):
     token = python(server_database, SCENE.replace("LOT", str(LOT)))
     waiting = [[batch() for _ in range(BATCHES)] for _ in range(SENDERS)]
     everything = [scans for hand in waiting for scans in hand]
-    with serving(server_database) as server:
+    log = tmp_path / "server.log"
+    with serving(server_database, log) as server:
         outboxes = [Outbox(server.port, token) for _ in range(SENDERS)]
         for box in outboxes:
             box.answered = outboxes[0].answered  # counted together
@@ -201,7 +217,7 @@ def test_server_killed_in_the_middle_of_uploads_acts_once_on_each_scan(server_da
             server.start()
         with ThreadPoolExecutor(SENDERS) as pool:
             left = list(pool.map(lambda box, hand: box.send_until_answered(hand), outboxes, waiting))
-        assert left == [[]] * SENDERS
+        assert list(map(len, left)) == [0] * SENDERS, ([box.faults for box in outboxes], log.read_text())
         assert Outbox(server.port, token).send_until_answered(everything) == []  # and all of it once more
 
     found = json.loads(python(server_database, LEFT))
@@ -216,6 +232,6 @@ def _send_until_killed(server, outboxes, waiting, enough):
     with ThreadPoolExecutor(SENDERS) as pool:
         sent = [pool.submit(box.send_all, hand) for box, hand in zip(outboxes, waiting, strict=True)]
         for _ in range(enough):
-            assert outboxes[0].answered.acquire(timeout=60), "the server doesn't answer"
+            assert outboxes[0].answered.acquire(timeout=60), ([box.faults for box in outboxes], server.log.read_text())
         server.kill()
         return [one.result() for one in sent]
