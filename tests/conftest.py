@@ -1,11 +1,18 @@
 """What every test may ask for: our workshop, and an outsider's beside it."""
 
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
 from http import HTTPStatus
 
 import hypothesis
 import pytest
 from django.conf import settings
 from django.core.cache import cache
+from django.core.management import call_command
 from django.db import connection
 from django.test import Client, TransactionTestCase
 from django.test.utils import CaptureQueriesContext
@@ -32,24 +39,43 @@ def pytest_configure():
 
 def pytest_collection_modifyitems(config, items):
     needs.skip_what_cannot_run(items)
-    needs.leave_out_what_touches_no_database(config, items)
+    needs.leave_out_what_is_alike_on_each_database(config, items)
 
 
-_teardown = TransactionTestCase._fixture_teardown
+def _empty(case):
+    """Empty every table behind a test that committed, without making Django's rights and types anew: nothing asks for those.
 
-
-def _teardown_without_triggers(case):
-    """SQLite empties a table by DELETE, which the ledger refuses: lift the triggers for the clean-up alone."""
+    SQLite empties a table by DELETE, which the ledger refuses: the triggers are lifted for that moment alone.
+    """
     with connection.schema_editor() as editor:
         triggers.remove(None, editor)
         mark_events.remove(None, editor)
-    _teardown(case)
+    call_command("flush", verbosity=0, interactive=False, reset_sequences=False, inhibit_post_migrate=True)
     with connection.schema_editor() as editor:
         triggers.install(None, editor)
         mark_events.install(None, editor)
 
 
-TransactionTestCase._fixture_teardown = _teardown_without_triggers
+TransactionTestCase._fixture_teardown = _empty
+
+
+@pytest.fixture(scope="session")
+def migrated_file(django_db_setup, tmp_path_factory):
+    """An SQLite file with all tables and nothing in them, to copy: making one takes as long as dozens of tests."""
+    path = tmp_path_factory.mktemp("migrated") / "empty.sqlite3"
+    if connection.vendor == "sqlite":
+        with closing(sqlite3.connect(connection.settings_dict["NAME"])) as ours, closing(sqlite3.connect(path)) as copy:
+            ours.backup(copy)
+    else:
+        environment = {**os.environ, "DATABASE_URL": f"sqlite:///{path}"}
+        subprocess.run([sys.executable, "manage.py", "migrate", "--verbosity", "0"], cwd=settings.BASE_DIR, env=environment, check=True)
+    return path
+
+
+@pytest.fixture
+def own_file(migrated_file, tmp_path):
+    """A database of a process of its own: all tables, nothing in them."""
+    return shutil.copy(migrated_file, tmp_path / "own.sqlite3")
 
 
 @pytest.fixture

@@ -3,8 +3,8 @@
 RIVETLOFT_REQUIRE holds words with blanks between: `chromium`, `gettext`, and `sqlite` or `postgres` for the database that a run is for.
 A run that lacks what it requires stops before its first test, so that a check can't pass by skipping.
 
-RIVETLOFT_TESTS=database leaves out what touches no database of the run: the second of two runs, on the other database, can say nothing
-new of that.
+RIVETLOFT_TESTS=database leaves out what touches no database of the run, and what is marked `looks`: the second of two runs, on the other
+database, can say nothing new of those.
 """
 
 import os
@@ -53,17 +53,19 @@ def skip_what_cannot_run(items):
             item.add_marker(pytest.mark.skip(reason=NO_POSTGRES))
 
 
-def leave_out_what_touches_no_database(config, items):
+def leave_out_what_is_alike_on_each_database(config, items):
     """In a run that asks for the others alone; pytest counts them as deselected."""
     wanted = os.environ.get("RIVETLOFT_TESTS", "")
     if wanted not in {"", "database"}:
         raise pytest.UsageError(f"RIVETLOFT_TESTS: {wanted}: write database, or leave it unset for all tests")
     if wanted:
-        left_out = [item for item in items if not touches_a_database(item)]
+        left_out = [item for item in items if not asks_the_database(item)]
         config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if touches_a_database(item)]
+        items[:] = [item for item in items if asks_the_database(item)]
 
 
-def touches_a_database(item):
-    """Whether a test reads or writes the run's own database, or one beside it on the same server."""
+def asks_the_database(item):
+    """Whether a test reads or writes the run's own database, or one beside it on the same server, and isn't about looks alone."""
+    if item.get_closest_marker("looks"):
+        return False
     return bool(TOUCHES & set(item.fixturenames)) or item.get_closest_marker("django_db") is not None

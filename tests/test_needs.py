@@ -51,20 +51,25 @@ def test_run_of_databases_alone_leaves_out_what_touches_none(monkeypatch, reques
 
     config = SimpleNamespace(hook=SimpleNamespace(pytest_deselected=tell))
 
-    needs.leave_out_what_touches_no_database(config, items)
+    needs.leave_out_what_is_alike_on_each_database(config, items)
 
     assert (items, told) == ([], [request.node])
 
 
 def test_run_of_databases_alone_keeps_what_touches_one(db, request):
-    assert needs.touches_a_database(request.node)
+    assert needs.asks_the_database(request.node)
+
+
+@pytest.mark.looks
+def test_run_of_databases_alone_leaves_out_looks(db, request):
+    assert not needs.asks_the_database(request.node)
 
 
 def test_unknown_choice_of_tests_stops_the_run(monkeypatch, request):
     monkeypatch.setenv("RIVETLOFT_TESTS", "databases")
 
     with pytest.raises(pytest.UsageError, match="databases: write database"):
-        needs.leave_out_what_touches_no_database(request.config, [])
+        needs.leave_out_what_is_alike_on_each_database(request.config, [])
 
 
 @pytest.mark.postgres

@@ -50,7 +50,7 @@ from tests.pages import Page
 from tests.test_authorisation import ASKED_FOR, PROGRAMS, RIGHTS, TakenBack
 from tests.test_isolation import furnish, rows_of, values_in
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.looks, pytest.mark.django_db]
 
 SIZES = {
     "small": {"items": 6, "steps": 10, "call_outs": 20, "lots": 12},
@@ -99,6 +99,8 @@ QUERIES = {
     "conflicts": 9,
     "assemblies": 8,
     "cutting": 12,
+    "closing": 7,
+    "gate": 29,
     "supplies": 7,
     "claims": 8,
     "senders": 8,

@@ -77,16 +77,18 @@ def signed_in(live_server, context, client):
 
 @pytest.fixture
 def axe():
-    """Check what `page` shows for everyone: no violation of axe's rules, nothing cut off, in each scheme and width."""
+    """Check what `page` shows for everyone: no violation of axe's rules, nothing cut off, by day on a phone and by night at a desk.
+
+    Colours and widths are those of one stylesheet; test_every_page looks at the main pages in both schemes at both widths.
+    """
 
     def check(page):
         page.evaluate(Axe().axe_script)
-        for scheme in SCHEMES:
-            for width in WIDTHS:
-                page.emulate_media(color_scheme=scheme)
-                page.set_viewport_size({"width": width, "height": 844})
-                first = (scheme, width) == (SCHEMES[0], WIDTHS[0])
-                _check_look(page, f"{scheme}, {width} px wide", None if first else LOOKS)
+        for scheme, width in zip(SCHEMES, WIDTHS, strict=True):
+            page.emulate_media(color_scheme=scheme)
+            page.set_viewport_size({"width": width, "height": 844})
+            first = (scheme, width) == (SCHEMES[0], WIDTHS[0])
+            _check_look(page, f"{scheme}, {width} px wide", None if first else LOOKS)
 
     return check
 

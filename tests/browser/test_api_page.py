@@ -1,7 +1,10 @@
 """The API's pages as people meet them, all of a part unfolded."""
 
+import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
+
+pytestmark = pytest.mark.looks
 
 
 def test_pages_are_usable_by_everyone(page, live_server, signed_in, reader, axe):

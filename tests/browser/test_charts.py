@@ -3,11 +3,14 @@
 from datetime import timedelta
 from decimal import Decimal
 
+import pytest
 from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import expect
 
 from tests import factories
+
+pytestmark = pytest.mark.looks
 
 OVERLAPS = """() => [...document.querySelectorAll('figure.chart svg')].flatMap(svg => {
   const texts = [...svg.querySelectorAll('text')].map(each => [each.textContent, each.getBoundingClientRect()]);

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import pytest
 from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import expect
@@ -9,6 +10,8 @@ from playwright.sync_api import expect
 from buildplan.cutting import services
 from buildplan.cutting.services import BlankData, PlannedPiece
 from tests import factories
+
+pytestmark = pytest.mark.looks
 
 
 def test_blank_is_half_cut_and_its_second_half_promised(page, live_server, signed_in, axe, owner, workshop, bench, project, drawer):

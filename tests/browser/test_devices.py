@@ -9,6 +9,8 @@ from playwright.sync_api import expect
 from inventory.models import Device
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def visit(page, live_server, signed_in, workshop):

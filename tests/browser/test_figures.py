@@ -7,6 +7,8 @@ from playwright.sync_api import expect
 
 from buildplan.figures.calculators import CALCULATORS
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def visit(page, live_server, signed_in, reader):

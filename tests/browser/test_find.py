@@ -9,6 +9,8 @@ from playwright.sync_api import expect
 from inventory.catalogue.services import add_identifier
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def scene(workshop, bench, project, drawer, owner):

@@ -12,6 +12,8 @@ from playwright.sync_api import expect
 
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 PAGE = """<!doctype html><html lang="en"><head><title>Shelves</title>
 <meta name="viewport" content="width=device-width"><style>{style}</style></head>
 <body><main><h1>Shelves</h1><p>Drawer 3</p></main></body></html>"""

@@ -12,6 +12,8 @@ from playwright.sync_api import expect
 from buildplan.models import RivetLoss, Substitution
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def scene(workshop, bench, project):

@@ -9,6 +9,8 @@ from inventory.scanning.calc import is_token
 from tests import factories
 from tests.inventory.labels.sheets import pictures
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def storekeeper(transactional_db, workshop, signed_in):

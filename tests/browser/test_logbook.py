@@ -11,6 +11,8 @@ from inventory.models import Photo
 from tests import factories
 from tests.pictures import picture
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def step(project):

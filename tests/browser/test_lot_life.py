@@ -14,6 +14,8 @@ from inventory.shelflife.storage import Reading
 from tests import factories
 from tests.factories import DAY
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def inspector(workshop):

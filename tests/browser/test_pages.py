@@ -15,6 +15,8 @@ from inventory.stock.queries import on_hand
 from inventory.workshop.services import sign_in_token
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def today():

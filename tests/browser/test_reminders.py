@@ -10,6 +10,8 @@ from playwright.sync_api import expect
 
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def visit(page, live_server, signed_in, workshop, bench):

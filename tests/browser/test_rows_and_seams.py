@@ -10,6 +10,8 @@ from playwright.sync_api import expect
 from buildplan.models import RivetRow, Seam
 from tests import factories
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def step(workshop, project):

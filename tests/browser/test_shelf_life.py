@@ -10,6 +10,8 @@ from playwright.sync_api import expect
 from tests import factories
 from tests.factories import DAY
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def scene(workshop, bench, project):

@@ -12,6 +12,8 @@ from inventory.claims.services import save_rule, save_sender
 from inventory.models import Crate
 from tests import factories, loads
 
+pytestmark = pytest.mark.looks
+
 
 @pytest.fixture
 def today():

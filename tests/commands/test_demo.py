@@ -147,8 +147,8 @@ def test_demo_s_crate_is_ready_to_be_counted():
         assert not unlabelled
 
 
-def test_demo_prints_and_serves_and_fresh_puts_the_old_file_aside(tmp_path):
-    database = tmp_path / "demo.sqlite3"
+def test_demo_prints_and_serves_and_fresh_puts_the_old_file_aside(own_file, tmp_path):
+    database = own_file.rename(tmp_path / "demo.sqlite3")
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -202,10 +202,10 @@ def _page(address):
     pytest.fail(f"{address} did not answer")
 
 
-def test_demo_on_a_taken_port_says_so(tmp_path):
+def test_demo_on_a_taken_port_says_so(own_file):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        found = manage(tmp_path / "demo.sqlite3", "demo", "--port", str(taken.getsockname()[1]))
+        found = manage(own_file, "demo", "--port", str(taken.getsockname()[1]))
     assert found.returncode == 1
     assert "choose another with --port" in found.stderr

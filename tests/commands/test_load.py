@@ -114,11 +114,11 @@ def test_load_called_wrongly_is_2_and_writes_nothing(stocked, stock, monkeypatch
 
 
 @pytest.fixture
-def manage(tmp_path):
+def manage(own_file):
     """Runs a command as a person does, on a database of its own."""
 
     def call(*arguments):
-        environment = {**os.environ, "DATABASE_URL": f"sqlite:///{tmp_path / 'own.sqlite3'}"}
+        environment = {**os.environ, "DATABASE_URL": f"sqlite:///{own_file}"}
         words = [sys.executable, "manage.py", *map(str, arguments)]
         return subprocess.run(words, cwd=settings.BASE_DIR, env=environment, capture_output=True, text=True, check=False)
 
@@ -141,7 +141,6 @@ def test_wrong_usage_ends_with_2_before_any_database(manage, wrong):
 
 
 def test_a_file_goes_in_and_out_by_the_command_line_alone(manage, items, stock, tmp_path):
-    assert manage("migrate").returncode == 0
     assert manage("load", "catalogue", items, "--workshop", "W").returncode == 0
     assert manage("load", "stock", stock).stdout == "lots 1, movements 1\n"
     assert manage("load", "stock", stock).returncode == 1

@@ -76,11 +76,11 @@ with scopes_disabled():
 
 
 @pytest.fixture
-def server_database(tmp_path):
+def server_database(request):
     """What a process of the site is started with: a database of its own."""
     given = os.environ.get("DATABASE_URL", "")
     if not given.startswith("postgres"):
-        yield _environment(f"sqlite:///{tmp_path / 'killed.sqlite3'}")
+        yield _environment(f"sqlite:///{request.getfixturevalue('own_file')}")
         return
     settings, name = dj_database_url.parse(given), f"killed_{uuid4().hex[:12]}"
     how = {"host": settings["HOST"], "port": settings["PORT"], "user": settings["USER"], "password": settings["PASSWORD"]}

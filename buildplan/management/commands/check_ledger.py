@@ -6,13 +6,12 @@ from dataclasses import asdict
 from decimal import Decimal
 from typing import Any
 
-from django.core.management.base import BaseCommand
-
+from buildplan.management.base import SiteCommand
 from inventory.common.fields import plain
 from inventory.stock.queries import LedgerError, ledger_errors
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Compares every holding with the sum of its movements. Exit 0 if they agree, 1 if any differs."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

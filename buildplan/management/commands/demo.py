@@ -11,13 +11,14 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 from django_scopes import scope
 
 from buildplan.loading.demo import KEEPER, PROJECT, Demo, ensure_demo, ensure_device
+from buildplan.management.base import SiteCommand
 from buildplan.management.links import sign_in_link
 from buildplan.shortfall import queries, text
 from inventory.common.problems import Problem
@@ -27,7 +28,7 @@ HOST = "127.0.0.1"
 PORT = 8000
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Load the invented scenario, print what to order before its sealing weekend, and serve the site."
 
     def add_arguments(self, parser: CommandParser) -> None:

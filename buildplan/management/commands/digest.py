@@ -8,9 +8,10 @@ from typing import Any
 
 from django.conf import settings
 from django.core.mail import get_connection
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
+from buildplan.management.base import SiteCommand
 from buildplan.management.links import ADDRESS
 from buildplan.reminders.queries import MOST_DAYS
 from buildplan.reminders.services import Outcome, Told, send_digests
@@ -28,7 +29,7 @@ def _days(text: str) -> int:
     raise ArgumentTypeError(message)
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Mail what is due to each member who asked for it: once a day at most, and nothing where nothing is due."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -3,10 +3,11 @@
 import json
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django_scopes import scope
 
 from buildplan.ageing.answer import as_object
+from buildplan.management.base import SiteCommand
 from buildplan.management.dates import day
 from inventory.common.fields import plain
 from inventory.common.problems import Problem
@@ -15,7 +16,7 @@ from inventory.workshop.queries import workshop_of
 from inventory.workshop.reading import by_clock_of
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "List the lots on hand whose last usable day is on or before a day, and those whose life nobody knows."
 
     def add_arguments(self, parser: CommandParser) -> None:

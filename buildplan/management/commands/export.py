@@ -3,15 +3,16 @@
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django_scopes import scope
 
 from buildplan.loading import export, targets
+from buildplan.management.base import SiteCommand
 from inventory.common.problems import Problem
 from inventory.workshop.queries import workshop_of
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Write the catalogue, the stock of a bench, a plan or a log, in the columns of loading."
 
     def add_arguments(self, parser: CommandParser) -> None:

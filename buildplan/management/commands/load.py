@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from buildplan.loading import services
@@ -15,13 +15,14 @@ from buildplan.loading.problems import NoSuchPath
 from buildplan.loading.services import Outcome, Request
 from buildplan.loading.tables import TABLES, Progress
 from buildplan.loading.targets import Named
+from buildplan.management.base import SiteCommand
 from buildplan.management.dates import by_clock_of_named, day
 
 # What is about one kind of file alone, so that a slip of the keyboard is not passed over.
 ONLY_FOR = {"recount": "stock", "remove_missing": "plan", "crate": "packing", "due": "packing"}
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Load a .csv, an .xlsx or (plan) a folder of .csv: all of it or nothing."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.db import transaction
 
+from buildplan.management.base import SiteCommand
 from buildplan.management.links import sign_in_link
 from inventory.common.problems import Problem
 from inventory.models import Member, User
@@ -13,7 +14,7 @@ from inventory.workshop.queries import workshop_of
 from inventory.workshop.services import hand, set_member
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Make or change a member, and print a sign-in link that works once."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -4,14 +4,15 @@ import os
 from typing import Any
 from urllib.parse import urlencode
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.urls import reverse
 
 from buildplan.loading import set_up
+from buildplan.management.base import SiteCommand
 from buildplan.management.links import ADDRESS
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Print an address at which the first workshop and its owner are made: good for an hour, and once."
 
     def handle(self, **options: Any) -> None:  # noqa: ARG002 - Django's signature

@@ -3,10 +3,11 @@
 import json
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 from django_scopes import scope
 
+from buildplan.management.base import SiteCommand
 from buildplan.management.dates import day
 from buildplan.shortfall import answer, queries, text
 from inventory.common.problems import Problem
@@ -14,7 +15,7 @@ from inventory.workshop.queries import workshop_of
 from inventory.workshop.reading import by_clock_of
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Print what a project's steps are short of, with reasons and order-by days."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -2,13 +2,14 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
+from buildplan.management.base import SiteCommand
 from inventory.models import User
 from inventory.workshop import second_step
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Turn two-step sign-in off for a person. Make sure first that it is they who ask."
 
     def add_arguments(self, parser: CommandParser) -> None:

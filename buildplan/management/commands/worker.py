@@ -7,14 +7,15 @@ from threading import Thread
 from typing import Any
 
 from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 from django.db import OperationalError, connection
 from django_tasks_db.utils import is_locked_database_exception
 
 from buildplan.loading import worker
+from buildplan.management.base import SiteCommand
 
 
-class Command(BaseCommand):
+class Command(SiteCommand):
     help = "Do the long loads, one after the other, until it is ended. Run one beside the server."
 
     def add_arguments(self, parser: CommandParser) -> None:
