@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from functools import partial
 from http import HTTPStatus
 
 import hypothesis
@@ -23,6 +24,7 @@ from inventory.stock import triggers
 from inventory.workshop.middleware import seen_key
 from inventory.workshop.services import issue_device
 from tests import factories, needs
+from tests.kept import KeptRows
 
 # A slow moment of the machine is no fault of the code.
 hypothesis.settings.register_profile("any machine", deadline=None)
@@ -78,12 +80,15 @@ def own_file(migrated_file, tmp_path):
     return shutil.copy(migrated_file, tmp_path / "own.sqlite3")
 
 
+OUTSIDE = KeptRows(partial(factories.furnished_workshop, "OUTSIDE"))
+
+
 @pytest.fixture
 def outsider(db, settings):
     """Another workshop with everything in it: nobody of ours may see or move any of it."""
-    settings.SIMPLE_HISTORY_ENABLED = False  # half of the time, in nearly every test
+    settings.SIMPLE_HISTORY_ENABLED = False  # nobody asks for theirs
     with scopes_disabled():
-        furnished = factories.furnished_workshop("OUTSIDE")
+        furnished = OUTSIDE.put()
     settings.SIMPLE_HISTORY_ENABLED = True
     return furnished
 

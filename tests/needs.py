@@ -3,7 +3,7 @@
 RIVETLOFT_REQUIRE holds words with blanks between: `chromium`, `gettext`, and `sqlite` or `postgres` for the database that a run is for.
 A run that lacks what it requires stops before its first test, so that a check can't pass by skipping.
 
-RIVETLOFT_TESTS=database leaves out what touches no database of the run, and what is marked `looks`: the second of two runs, on the other
+RIVETLOFT_TESTS=database leaves out what touches no database of the run, and what is marked `alike`: the second of two runs, on the other
 database, can say nothing new of those.
 """
 
@@ -65,7 +65,7 @@ def leave_out_what_is_alike_on_each_database(config, items):
 
 
 def asks_the_database(item):
-    """Whether a test reads or writes the run's own database, or one beside it on the same server, and isn't about looks alone."""
-    if item.get_closest_marker("looks"):
+    """Whether a test asks the run's own database, or one beside it on the same server, and another might answer otherwise."""
+    if item.get_closest_marker("alike"):
         return False
     return bool(TOUCHES & set(item.fixturenames)) or item.get_closest_marker("django_db") is not None

@@ -20,7 +20,7 @@ from tests.pages import Page, invalid
 from tests.test_authorisation import MEMBERS, PROGRAMS, RIGHTS, Scene, TakenBack, may
 from tests.test_isolation import OPEN
 
-pytestmark = [pytest.mark.looks, pytest.mark.django_db]
+pytestmark = [pytest.mark.alike, pytest.mark.django_db]
 
 STATIC = "/static/"
 REFUSED = {HTTPStatus.FORBIDDEN, HTTPStatus.NOT_FOUND, HTTPStatus.METHOD_NOT_ALLOWED}

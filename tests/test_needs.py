@@ -60,8 +60,8 @@ def test_run_of_databases_alone_keeps_what_touches_one(db, request):
     assert needs.asks_the_database(request.node)
 
 
-@pytest.mark.looks
-def test_run_of_databases_alone_leaves_out_looks(db, request):
+@pytest.mark.alike
+def test_run_of_databases_alone_leaves_out_what_is_alike(db, request):
     assert not needs.asks_the_database(request.node)
 
 

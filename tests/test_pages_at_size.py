@@ -50,7 +50,7 @@ from tests.pages import Page
 from tests.test_authorisation import ASKED_FOR, PROGRAMS, RIGHTS, TakenBack
 from tests.test_isolation import furnish, rows_of, values_in
 
-pytestmark = [pytest.mark.looks, pytest.mark.django_db]
+pytestmark = [pytest.mark.alike, pytest.mark.django_db]
 
 SIZES = {
     "small": {"items": 6, "steps": 10, "call_outs": 20, "lots": 12},

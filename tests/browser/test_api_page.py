@@ -4,7 +4,7 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 def test_pages_are_usable_by_everyone(page, live_server, signed_in, reader, axe):

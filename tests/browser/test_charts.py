@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 OVERLAPS = """() => [...document.querySelectorAll('figure.chart svg')].flatMap(svg => {
   const texts = [...svg.querySelectorAll('text')].map(each => [each.textContent, each.getBoundingClientRect()]);

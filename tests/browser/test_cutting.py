@@ -11,7 +11,7 @@ from buildplan.cutting import services
 from buildplan.cutting.services import BlankData, PlannedPiece
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 def test_blank_is_half_cut_and_its_second_half_promised(page, live_server, signed_in, axe, owner, workshop, bench, project, drawer):

@@ -25,7 +25,7 @@ from tests.pictures import picture
 from tests.test_authorisation import ASKED_FOR, PROGRAMS, RIGHTS, may
 from tests.test_isolation import furnish, rows_of, values_in
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 STEP = "F3-04"  # of the demo: rows, seams, call-outs
 FULL = {"home", "plan", "order-sheet", "pins", "step", "step-sheet", "shelves", "shelf-life", "club-day", "club", "crate", "count-bag"}

@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from buildplan.figures.calculators import CALCULATORS
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 from inventory.catalogue.services import add_identifier
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from buildplan.fitting.services import Piece
 from tests import factories
 from tests.buildplan.fitting.conftest import TODAY
 
-pytestmark = [pytest.mark.looks, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.alike, pytest.mark.django_db(transaction=True)]
 
 
 def test_conflict_holds_its_step_until_it_is_settled(page, live_server, signed_in, axe, owner, project):

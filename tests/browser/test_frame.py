@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 PAGE = """<!doctype html><html lang="en"><head><title>Shelves</title>
 <meta name="viewport" content="width=device-width"><style>{style}</style></head>

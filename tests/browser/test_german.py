@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from inventory.workshop import reading
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 def test_german_fits_a_phone_on_tonight_and_the_order_sheet(page, live_server, signed_in, owner, workshop, project, axe):

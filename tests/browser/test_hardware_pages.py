@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from buildplan.models import RivetLoss, Substitution
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from inventory.scanning.calc import is_token
 from tests import factories
 from tests.inventory.labels.sheets import pictures
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from inventory.models import Photo
 from tests import factories
 from tests.pictures import picture
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

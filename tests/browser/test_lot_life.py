@@ -14,7 +14,7 @@ from inventory.shelflife.storage import Reading
 from tests import factories
 from tests.factories import DAY
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

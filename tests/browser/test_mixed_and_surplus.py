@@ -14,7 +14,7 @@ from buildplan.sealing.services import Take
 from inventory.models import Transfer
 from tests import factories
 
-pytestmark = [pytest.mark.looks, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.alike, pytest.mark.django_db(transaction=True)]
 
 
 def test_mixed_step_and_surplus_are_usable_by_everyone(page, live_server, signed_in, axe, workshop, bench, project, drawer, builder):

@@ -6,7 +6,7 @@ from django.urls import reverse
 from inventory.models import Crate, Identifier
 from tests import factories, loads
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 PHONE = {"width": 390, "height": 844}
 LIST = f"{loads.PACKING}\n7A,1,MS20470AD46X,200\n7A,2,SEAL-B2,0\n7A,total,,251\n"

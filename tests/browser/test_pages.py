@@ -15,7 +15,7 @@ from inventory.stock.queries import on_hand
 from inventory.workshop.services import sign_in_token
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

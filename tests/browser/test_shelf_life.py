@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from tests import factories
 from tests.factories import DAY
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture

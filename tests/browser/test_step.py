@@ -19,7 +19,7 @@ from buildplan.models import Step
 from inventory.models import Member
 from tests import factories
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 PAPERS = ("A4", "Letter")
 SAID = {"people": 2, "pace": 40, "temperature": "80 F", "division": "0.1", "life-SEAL-B2": 1}

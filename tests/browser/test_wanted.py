@@ -12,7 +12,7 @@ from inventory.claims.services import save_rule, save_sender
 from inventory.models import Crate
 from tests import factories, loads
 
-pytestmark = pytest.mark.looks
+pytestmark = pytest.mark.alike
 
 
 @pytest.fixture
