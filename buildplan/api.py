@@ -3,10 +3,12 @@
 from django.urls import path
 
 from buildplan.ageing.api import ExpiriesView, ShelfLifeView
+from buildplan.closeup import api as closeup
 from buildplan.club import acting_api as club_acting
 from buildplan.club import api as club
 from buildplan.club import surplus_api as surplus
 from buildplan.cutting import api as cutting
+from buildplan.cutting import working_api as working
 from buildplan.figures import api as figures
 from buildplan.finding.api import FindView
 from buildplan.fitting import api as fitting
@@ -18,6 +20,7 @@ from buildplan.sealday import api as sealday
 from buildplan.shortfall.api import PinsView, ShortfallView
 from buildplan.shortfall.weeks_api import StockByWeekView
 from buildplan.tonight.api import TonightView
+from buildplan.trace import api as trace
 from buildplan.wanted.api import CodeView, OrderView
 from inventory import api as inventory
 
@@ -39,8 +42,11 @@ urlpatterns = [
     *club_acting.urlpatterns,
     *logbook.urlpatterns,
     *cutting.urlpatterns,
+    *working.urlpatterns,
     *sealday.urlpatterns,
+    *trace.urlpatterns,
     *fitting.urlpatterns,
+    *closeup.urlpatterns,
     *figures.urlpatterns,
     *inventory.urlpatterns,
 ]

@@ -1,5 +1,7 @@
 """Every model of the app, for Django to find; the slices define them."""
 
+from buildplan.archive.models import SavedArchive
+from buildplan.closeup.models import Closing, GatePoint, GateTick, LeakReading, LeakTest
 from buildplan.cutting.models import Blank, Cut, CutPiece, CuttingRules, Measured, Operation, OperationDone, Piece, Spoiled
 from buildplan.fitting.models import (
     Assembly,
@@ -23,6 +25,7 @@ from buildplan.plan.models import CallOut, Finish, Project, Section, Step, StepA
 from buildplan.sealday.models import DayCheck, DayMix, DayPerson, DayProduct, DayStep, SealDay
 from buildplan.sealing.models import Mix, MixShare, SealingSupply, Seam
 from buildplan.tonight.models import PickTick
+from buildplan.trace.models import Notice, NoticeItem, NoticeLetter, Sweep, Task
 
 __all__ = [
     "Assembly",
@@ -30,6 +33,7 @@ __all__ = [
     "Blank",
     "CallOut",
     "ClecoSpacing",
+    "Closing",
     "ColumnMemory",
     "Conflict",
     "ConflictItem",
@@ -44,7 +48,11 @@ __all__ = [
     "DayStep",
     "FalseMirror",
     "Finish",
+    "GatePoint",
+    "GateTick",
     "ItemHand",
+    "LeakReading",
+    "LeakTest",
     "LoadJob",
     "LoadedFile",
     "LogEntry",
@@ -56,6 +64,9 @@ __all__ = [
     "MirrorPair",
     "Mix",
     "MixShare",
+    "Notice",
+    "NoticeItem",
+    "NoticeLetter",
     "Operation",
     "OperationDone",
     "PickTick",
@@ -64,6 +75,7 @@ __all__ = [
     "Project",
     "RivetLoss",
     "RivetRow",
+    "SavedArchive",
     "SealDay",
     "SealingSupply",
     "Seam",
@@ -75,4 +87,6 @@ __all__ = [
     "StepAfter",
     "StepsHidden",
     "Substitution",
+    "Sweep",
+    "Task",
 ]  # fmt: skip

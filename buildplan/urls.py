@@ -6,6 +6,9 @@ Codes may hold a slash, so they are paths; what is done to a step therefore stan
 from django.urls import path
 
 from buildplan.ageing import views as ageing
+from buildplan.archive import views as archive
+from buildplan.closeup import leak_views as leaks
+from buildplan.closeup import views as closeup
 from buildplan.club import views as club
 from buildplan.club.surplus_views import surplus_page
 from buildplan.cutting import piece_views as pieces
@@ -28,6 +31,8 @@ from buildplan.sealing import views as sealing
 from buildplan.shortfall import views as shortfall
 from buildplan.shortfall import weeks_views as weeks
 from buildplan.tonight import views as tonight
+from buildplan.trace import notice_views as notices
+from buildplan.trace import views as trace
 from buildplan.wanted import views as wanted
 
 urlpatterns = [
@@ -39,6 +44,10 @@ urlpatterns = [
     path("plan/", plan.plans, name="plans"),
     path("order-sheet/", shortfall.order_sheets, name="order-sheets"),
     path("settings/", hardware.settings, name="settings"),
+    path("settings/archive/", archive.archives, name="archives"),
+    path("settings/archive/<int:pk>/file/", archive.archive_file, name="archive-file"),
+    path("settings/archive/<int:pk>/now/", archive.archive_now, name="archive-now"),
+    path("settings/archive/<int:pk>/remove/", archive.remove_archive, name="remove-archive"),
     path("settings/losses/<int:pk>/remove/", hardware.remove_loss, name="remove-loss"),
     path("find/", finding.find, name="find"),
     path("words/", finding.glossary, name="words"),
@@ -96,6 +105,22 @@ urlpatterns = [
     path("log/<int:pk>/photos/", logbook.log_photos, name="log-photos"),
     path("log/<int:pk>/sign/", logbook.sign_log, name="sign-log"),
     path("log/signatures/<int:pk>/withdraw/", logbook.withdraw_signature, name="withdraw-signature"),
+    path("trace/", trace.trace, name="trace"),
+    path("trace.csv", trace.trace_csv, name="trace-csv"),
+    path("trace.pdf", trace.trace_pdf, name="trace-pdf"),
+    path("notices/", notices.notices, name="notices"),
+    path("notices/new/", notices.new_notice, name="new-notice"),
+    path("notices/<int:pk>/", notices.notice, name="notice"),
+    path("notices/<int:pk>/change/", notices.change_notice, name="change-notice"),
+    path("notices/<int:pk>/remove/", notices.remove_notice, name="remove-notice"),
+    path("notices/<int:pk>/sweep/", notices.sweep_notice, name="sweep-notice"),
+    path("notices/<int:pk>/letters/", notices.write_letters, name="write-notice-letters"),
+    path("notices/tasks/<int:pk>/tick/", notices.tick_task, name="tick-notice-task"),
+    path("notices/tasks/<int:pk>/untick/", notices.untick_task, name="untick-notice-task"),
+    path("notices/tasks/<int:pk>/quarantine/", notices.quarantine_task, name="quarantine-notice-task"),
+    path("notices/letters/<int:pk>/", notices.notice_letter, name="notice-letter"),
+    path("notices/letters/<int:pk>.pdf", notices.notice_letter_pdf, name="notice-letter-pdf"),
+    path("notices/letters/<int:pk>.txt", notices.notice_letter_text, name="notice-letter-text"),
     path("mixes/<int:pk>/end/", mixing.end_mix, name="end-mix"),
     path("mixes/<int:pk>/take-back/", mixing.take_back_mix, name="take-back-mix"),
     path("cutting/", cutting.cutting, name="cutting"),
@@ -138,11 +163,25 @@ urlpatterns = [
     path("assemblies/<int:pk>/done/", fitted.note_deed, name="note-deed"),
     path("assemblies/<int:pk>/list/", fitted.mark_list, name="mark-list"),
     path("assemblies/<int:pk>/marks.csv", fitted.marks_csv, name="marks-csv"),
+    path("assemblies/<int:pk>/labels.pdf", fitted.mark_labels, name="mark-labels-pdf"),
     path("positions/<int:pk>/", fitted.position, name="position"),
     path("positions/<int:pk>/remove/", fitted.remove_position, name="remove-position"),
     path("marks/<int:pk>/replace/", fitted.replace_mark, name="replace-mark"),
     path("marks/<int:pk>/away/", fitted.take_mark_away, name="take-mark-away"),
     path("marks/<int:pk>/take-for/", fitted.take_mark_for, name="take-mark-for"),
+    path("closing/", closeup.closing, name="closing"),
+    path("closing/<int:pk>/", closeup.gate, name="gate"),
+    path("closing/<int:pk>/tick/", closeup.tick_gate, name="tick-gate"),
+    path("closing/<int:pk>/untick/", closeup.untick_gate, name="untick-gate"),
+    path("closing/<int:pk>/list/", closeup.gate_list, name="gate-list"),
+    path("closing/<int:pk>/sheet/", closeup.gate_sheet, name="gate-sheet"),
+    path("closing/<int:pk>/close/", closeup.close_section, name="close-section"),
+    path("closing/<int:pk>/reopen/", closeup.reopen_section, name="reopen-section"),
+    path("closing/<int:pk>/leak-test/", leaks.new_leak_test, name="new-leak-test"),
+    path("leak-tests/<int:pk>/", leaks.leak_test, name="leak-test"),
+    path("leak-tests/<int:pk>/change/", leaks.change_leak_test, name="change-leak-test"),
+    path("leak-tests/<int:pk>/readings/", leaks.add_reading, name="add-reading"),
+    path("leak-tests/readings/<int:pk>/strike/", leaks.strike_reading, name="strike-reading"),
     path("supplies/", supplies.supplies, name="supplies"),
     path("supplies/<int:pk>/", supplies.supply, name="supply"),
     path("projects/<path:project>/plan/", plan.plan, name="plan"),

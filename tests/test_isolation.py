@@ -14,6 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 from django_scopes import scopes_disabled
 
+from buildplan.closeup.models import Closing, GatePoint, LeakReading, LeakTest
 from buildplan.figures.calculators import CALCULATORS
 from buildplan.fitting.models import Assembly, Conflict, FalseMirror, Mark, MirrorPair, Position, Settlement
 from buildplan.logbook.models import LogEntry, LogHours, Signature
@@ -32,12 +33,16 @@ from buildplan.models import (
     Piece,
     RivetLoss,
     RivetRow,
+    SavedArchive,
     SealDay,
     SealingSupply,
     Seam,
+    Section,
     Step,
     Substitution,
 )
+from buildplan.trace.models import Notice, NoticeItem, NoticeLetter, Sweep, Task
+from inventory.claims.calc import Letter, as_facts
 from inventory.models import (
     Acceptance,
     Bag,
@@ -112,12 +117,15 @@ LISTS |= {"reminders", "api-reminders"}
 LISTS |= {"tonight", "pick-list", "projects", "api-tonight"}
 LISTS |= {"find", "words", "api-find"}
 LISTS |= {"load", "start"}
+LISTS |= {"archives"}
 LISTS |= {"members", "roles", "invite", "api-invitations"}
 LISTS |= {"temperatures", *(f"api-{name}" for name in ("storage-rules", "update-tests", "acceptances", "disposals", "temperatures"))}
 LISTS |= {"seal-days", "api-seal-days"}
-LISTS |= {"cutting", "cutting-rules", "add-blank", "api-blanks", "api-cuts"}
+LISTS |= {"cutting", "cutting-rules", "add-blank", "api-blanks", "api-cuts", "api-operations"}
 LISTS |= {"conflicts", "hands", "assemblies", "api-conflicts", "api-assemblies"}
+LISTS |= {"closing", "api-gates", "api-leak-tests"}
 LISTS |= {"log", "log-hours", "log-csv", "api-log"}
+LISTS |= {"trace", "notices", "new-notice", "api-notices", "api-notice-tasks"}
 LISTS |= {"shelf-life", "shelf-life-csv", "api-expiries", "api-shelf-life"}
 LISTS |= {"senders", "claims", "api-senders", "api-claim-rules", "api-claim-clocks", "api-claims"}
 LISTS |= {"surplus", "api-club-surplus", "api-unit-costs"}
@@ -142,6 +150,7 @@ OWN |= {
     "api-me",
 }
 OWN |= {"log-pdf"}  # likewise
+OWN |= {"trace-csv", "trace-pdf", "api-trace"}  # asked by what stands behind the address: tests/buildplan/trace
 OWN |= {"state-hand", "pair-items", "false-mirror"}  # the items stand in the form: tests/buildplan/fitting
 OWN |= {"reverse-all"}  # its rows stand in its form: tests/inventory/tallying/test_undo.py gives it the outsider's
 OWN |= {"statement-pdf"}  # no text to look through: it prints what the page shows
@@ -165,6 +174,7 @@ API = {
     "api-pins",
     "api-stock-by-week",
     "api-step",
+    "api-trace",
     "api-figures",
     "api-figure",
     *RECKONED,
@@ -217,8 +227,16 @@ API_ROWS = {
     **{f"api-mark-{name}": Mark for name in ("replace", "away", "take-for")},
     "api-seal-day": SealDay,
     **{f"api-seal-day-{name}": SealDay for name in ("people", "products", "move", "mixes", "checks", "close", "call-off")},
+    **{f"api-gate{name}": Section for name in ("", "-tick", "-untick", "-close", "-reopen")},
+    **{f"api-leak-test{name}": LeakTest for name in ("", "-read")},
+    "api-leak-reading-strike": LeakReading,
+    "api-notice": Notice,
+    **{f"api-notice-{name}": Notice for name in ("sweep", "letters")},
+    **{f"api-notice-{name}": Task for name in ("tick", "untick", "quarantine")},
     "api-cut": Cut,
     **{f"api-cut-{name}": Cut for name in ("saw", "undo", "spoil")},
+    **{f"api-operation{name}": Operation for name in ("", "-done")},
+    "api-operation-take-back": OperationDone,
     "api-mix": Mix,
     "api-mix-take-back": Mix,
     "api-loan": Loan,
@@ -297,6 +315,9 @@ FOREIGN = {
     "lot-dispose": lambda one: [one(Lot)],
     "withdraw-acceptance": lambda one: [one(Acceptance)],
     "load-job": lambda one: [one(LoadJob)],
+    "archive-file": lambda one: [one(SavedArchive)],
+    "archive-now": lambda one: [one(SavedArchive)],
+    "remove-archive": lambda one: [one(SavedArchive)],
     "item-storage": lambda one: [one(Item)],
     "item-extension": lambda one: [one(Item)],
     "remove-storage-rule": lambda one: [one(StorageRule)],
@@ -395,9 +416,16 @@ FOREIGN = {
 }
 FITTED = {
     **dict.fromkeys(("conflict", "change-conflict", "answer-conflict", "settle-conflict", "reopen-conflict"), Conflict),
-    **dict.fromkeys(("assembly", "change-assembly", "add-positions", "note-deed", "mark-list", "marks-csv"), Assembly),
+    **dict.fromkeys(("assembly", "change-assembly", "add-positions", "note-deed", "mark-list", "marks-csv", "mark-labels-pdf"), Assembly),
     **dict.fromkeys(("position", "remove-position"), Position),
     **dict.fromkeys(("replace-mark", "take-mark-away", "take-mark-for"), Mark),
+    **dict.fromkeys(("gate", "tick-gate", "untick-gate", "gate-list", "gate-sheet", "close-section", "reopen-section"), Section),
+    **dict.fromkeys(("leak-test", "change-leak-test", "add-reading"), LeakTest),
+    "new-leak-test": Section,
+    "strike-reading": LeakReading,
+    **dict.fromkeys(("notice", "change-notice", "remove-notice", "sweep-notice", "write-notice-letters"), Notice),
+    **dict.fromkeys(("tick-notice-task", "untick-notice-task", "quarantine-notice-task"), Task),
+    **dict.fromkeys(("notice-letter", "notice-letter-pdf", "notice-letter-text"), NoticeLetter),
     "undo-pair": MirrorPair,
     "remove-false-mirror": FalseMirror,
 }
@@ -484,6 +512,30 @@ def _fitted(outsider, step):
     Mark.objects.create(workshop=outsider, position=position, serial=0, lot=lot, item=lot.item, on=factories.DAY, by=by)
 
 
+def _listed(outsider, step):
+    """A list that somebody wrote, and a leak test with a reading."""
+    by = Member.objects.filter(workshop=outsider).first()
+    said = {"workshop": outsider, "section": step.section}
+    GatePoint.objects.create(**said, text="OUTSIDE point", position=1)
+    test = LeakTest.objects.create(**said, key=uuid4(), name="OUTSIDE tank", by=by)
+    read = {"pressure": 1, "pressure_unit": "psi", "temperature": 20, "temperature_unit": "C", "barometer": 1013, "barometer_unit": "hPa"}
+    LeakReading.objects.create(workshop=outsider, test=test, key=uuid4(), at=timezone.now(), by=by, **read)
+
+
+def _noticed(outsider):
+    """A maker's notice that was swept for: a lot on the shelf, looked at by nobody, and a letter."""
+    by, lot = Member.objects.filter(workshop=outsider).first(), Lot.objects.get(workshop=outsider)
+    said = {"workshop": outsider, "by": by}
+    told = {"reference": "OUTSIDE-SB", "title": "OUTSIDE title", "text": "OUTSIDE text", "issued_on": factories.DAY}
+    notice = Notice.objects.create(**said, **told, key=uuid4(), codes=["OUTSIDE-LOT"])
+    NoticeItem.objects.create(workshop=outsider, notice=notice, item=lot.item)
+    sweep = Sweep.objects.create(**said, notice=notice, number=1)
+    found = {"subject": "shelf:1:1", "where": "shelf", "verdict": "affected", "text": "OUTSIDE task", "first": sweep, "last": sweep}
+    Task.objects.create(workshop=outsider, notice=notice, lot=lot, bench=lot.bench, **found)
+    letter = Letter("OUTSIDE letter", ("OUTSIDE club",), ("OUTSIDE member",), "2027-02-20", (), "", (), (), (), ())
+    NoticeLetter.objects.create(**said, notice=notice, sweep=sweep, member=by, text="OUTSIDE letter", facts=as_facts(letter))
+
+
 def _invited(outsider):
     """Somebody invited, and an owner who is signed in."""
     by, bench = Member.objects.filter(workshop=outsider).first(), Bench.objects.get(workshop=outsider)
@@ -535,11 +587,14 @@ def furnish(outsider):
         _cut(outsider, step)
         _logged(outsider, step)
         _fitted(outsider, step)
+        _listed(outsider, step)
         _invited(outsider)
+        _noticed(outsider)
         factories.RivetRowFactory(step=step, code="OUTSIDE-ROW")
         factories.SeamFactory(step=step, code="OUTSIDE-SEAM")
         by = Member.objects.filter(workshop=outsider).first()
         factories.LoadJobFactory(by=by)
+        SavedArchive.objects.create(workshop=outsider, key=uuid4(), by=by, state="failed", made_at=timezone.now())
         Scan.objects.create(workshop=outsider, uuid=uuid4(), member=by, at=timezone.now(), status=200, answer={}, code="OUTSIDE-ITEM")
 
 
@@ -587,6 +642,10 @@ def rows_untouched(outsider):
         assert [model.objects.filter(workshop=outsider).count() for model in (Conflict, Settlement, Mark)] in ([0, 0, 0], [1, 0, 1])
         assert not Cut.objects.filter(workshop=outsider).exclude(sawn_at=None, undone_at=None).exists()
         assert list(OperationDone.objects.filter(workshop=outsider).values_list("count", "undone_at")) in ([], [(1, None)])
+        assert not Closing.objects.filter(workshop=outsider).exists()
+        assert not Task.objects.filter(workshop=outsider).exclude(ticked_at=None).exists()
+        assert [model.objects.filter(workshop=outsider).count() for model in (Notice, Sweep, NoticeLetter)] in ([0, 0, 0], [1, 1, 1])
+        assert not LeakReading.objects.filter(workshop=outsider).exclude(struck_at=None).exists()
         assert not Mix.objects.filter(workshop=outsider).exclude(taken_back_at=None, ended_at=None).exists()
         assert list(SealDay.objects.filter(workshop=outsider).values_list("on", "closed_at", "called_off_at")) in (
             [],

@@ -4,7 +4,7 @@ from typing import Any, ClassVar
 
 from django_filters import rest_framework as filters
 
-from buildplan.cutting.models import Cut
+from buildplan.cutting.models import Cut, Operation
 
 STATES = [("planned", "planned"), ("sawn", "sawn"), ("undone", "undone")]
 
@@ -25,3 +25,15 @@ class CutFilter(filters.FilterSet):  # type: ignore[misc]  # the library has no 
         if value == "planned":
             return rows.filter(sawn_at=None, undone_at=None)
         return rows.filter(sawn_at__isnull=False) if value == "sawn" else rows.filter(undone_at__isnull=False)
+
+
+class OperationFilter(filters.FilterSet):  # type: ignore[misc]  # the library has no types
+    """Operations on pieces."""
+
+    project = filters.CharFilter(field_name="piece__step__project__code", lookup_expr="iexact", help_text="of the project of this code")
+    step = filters.CharFilter(field_name="piece__step__code", lookup_expr="iexact", help_text="of steps of this code")
+    piece = filters.NumberFilter(field_name="piece_id", help_text="on the piece of this id")
+
+    class Meta:
+        model = Operation
+        fields: ClassVar[list[str]] = []

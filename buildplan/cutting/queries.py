@@ -536,6 +536,20 @@ def operations(pieces: Collection[int]) -> dict[int, tuple[Worked, ...]]:
     return {piece: tuple(of) for piece, of in by_piece.items()}
 
 
+def operation_rows() -> QuerySet[Operation]:
+    """Operations with their pieces, and in `standing` what was done and still counts. Two queries."""
+    done = OperationDone.objects.filter(undone_at=None).select_related("by").order_by("on", "pk")
+    return Operation.objects.select_related("piece__step__project__bench__workshop").prefetch_related(
+        Prefetch("done", queryset=done, to_attr="standing")
+    )
+
+
+def budget_of(row: Operation) -> Budget:
+    """The budget of a row of `operation_rows`."""
+    standing: list[OperationDone] = row.standing  # type: ignore[attr-defined]  # prefetched
+    return Budget(row, sum(one.count for one in standing))
+
+
 def blank_of(item: int) -> Blank | None:
     """The blank that an item is, or is an offcut of. One query."""
     return Blank.objects.filter(Q(item=item) | Q(offcut=item)).select_related("item").first()

@@ -25,14 +25,15 @@ def _blank(pk: int) -> Blank | None:
     return Blank.objects.select_related("item", "offcut").filter(pk=pk).first()
 
 
-def _piece(pk: int) -> Piece | None:
+def piece_of(pk: int) -> Piece | None:
+    """The piece of an id, with what services ask of it; None where there is none here."""
     return Piece.objects.select_related("step__project__bench__workshop", "blank").filter(pk=pk).first()
 
 
 class CutCountIn(serializers.Serializer[Any]):
     """So many of a step's piece."""
 
-    piece = IdField("piece", _piece)
+    piece = IdField("piece", piece_of)
     count = serializers.IntegerField(min_value=1, max_value=MOST_COUNT)
 
 
@@ -65,7 +66,8 @@ class OffcutIn(serializers.Serializer[Any]):
     unit = serializers.ChoiceField(UNITS, required=False, default="mm")
 
 
-def _not_to_come(day: date) -> None:
+def not_to_come(day: date) -> None:
+    """Refuse a day after today."""
     if day > timezone.localdate():
         raise serializers.ValidationError("That day is still to come.")
 
@@ -76,7 +78,7 @@ class SawIn(serializers.Serializer[Any]):
     source = place_field(help_text="path of the place that the blank is taken from")  # type: ignore[assignment] # a declared field
     target = place_field(help_text="path of the place that pieces and offcuts are laid in")
     kept = serializers.ListField(child=OffcutIn(), required=False, default=list, max_length=MOST_KEPT)
-    on = serializers.DateField(help_text="the day it was sawn", validators=[_not_to_come])
+    on = serializers.DateField(help_text="the day it was sawn", validators=[not_to_come])
     certificate = serializers.CharField(required=False, allow_blank=True, default="", max_length=MOST_CERTIFICATE)
 
 
@@ -86,7 +88,7 @@ class SpoilIn(serializers.Serializer[Any]):
     line = serializers.IntegerField(help_text="id of the cut's line, from its `pieces`")
     count = serializers.IntegerField(min_value=1, max_value=MOST_COUNT)
     cause = serializers.CharField(max_length=MOST_CAUSE)
-    on = serializers.DateField(validators=[_not_to_come])
+    on = serializers.DateField(validators=[not_to_come])
 
 
 class BlankOut(serializers.Serializer[Any]):

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Case, Count, F, IntegerField, Q, QuerySet, Sum, Value, When
+from django.db.models import Case, Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Sum, Value, When
 from django.db.models.functions import Concat
 
 from buildplan.finding.shapes import Hit, To
+from buildplan.fitting.models import Assembly, Conflict, Settlement
 from buildplan.plan.models import Project, Step
 from buildplan.sealday.models import SealDay
+from buildplan.trace.models import Notice
 from inventory.common.fields import plain
 from inventory.common.filters import day
 from inventory.models import Bag, Crate, Holding, Identifier, Item, Lot, Member, PackingLine, Place, Thing
@@ -55,7 +57,7 @@ def _lies_item(ids: Sequence[int]) -> Lies:
     """On the shelves, and in bags of crates that are here and aren't counted yet. Two queries."""
     found = {pk: list(lies) for pk, lies in _lies(Holding.objects.filter(lot__item__in=ids), "lot__item_id").items()}
     here = PackingLine.objects.filter(item__in=ids, open_quantity__gt=0, crate__arrived_on__isnull=False, crate__closed_on__isnull=True)
-    for line in here.select_related("crate", "bag__place").order_by("crate__code", "bag__path", "number"):
+    for line in here.select_related("crate", "bag__place").order_by("crate__code", F("bag__path").asc(nulls_first=True), "number"):
         found.setdefault(line.item_id, []).append((_not_counted(line), line.open_quantity))
     return found
 
@@ -188,6 +190,40 @@ def _project(row: Project, lies: Lies) -> Hit:
     return Hit("project", row.pk, row.code, row.name, "project", f"bench {row.bench.name}", line, To("plan", (row.code,)))
 
 
+# What is drilled together, what is in dispute, what makers say
+
+
+def _assemblies() -> Rows:
+    return Assembly.objects.annotate(count=Count("positions")).select_related("project")
+
+
+def _assembly(row: Assembly, lies: Lies) -> Hit:
+    del lies
+    positions = "1 position" if row.count == 1 else f"{row.count} positions"  # type: ignore[attr-defined] # annotated
+    return Hit("assembly", row.pk, row.name, "", f"assembly of {row.project.name}", "", positions, To("assembly", (row.pk,)))
+
+
+def _conflicts() -> Rows:
+    standing = Settlement.objects.filter(conflict=OuterRef("pk"), reopened_at=None)
+    return Conflict.objects.annotate(settled=Exists(standing)).select_related("project")
+
+
+def _conflict(row: Conflict, lies: Lies) -> Hit:
+    del lies
+    state = "settled" if row.settled else "open"  # type: ignore[attr-defined] # annotated
+    return Hit("conflict", row.pk, row.title, "", f"conflict of {row.project.name}", "", state, To("conflict", (row.pk,)))
+
+
+def _notices() -> Rows:
+    return Notice.objects.all()
+
+
+def _notice(row: Notice, lies: Lies) -> Hit:
+    del lies
+    line = ", ".join(part for part in (row.maker, f"issued {day(row.issued_on)}") if part)
+    return Hit("notice", row.pk, row.reference, row.title, "maker's notice", "", line, To("notice", (row.pk,)))
+
+
 # People, the pool, seal days
 
 
@@ -267,6 +303,9 @@ KINDS: tuple[Kind, ...] = (
     Kind("place", _places, (), ("path",), ("path", "name"), ("path", "name"), ("path",), _place, None, _shelf),
     Kind("step", _steps, (), ("whole", "title"), ("code", "whole", "title"), ("code", "title"), ("project__code", "position"), _step),
     Kind("project", _projects, (), ("code", "name"), ("code", "name"), ("code", "name"), ("code",), _project),
+    Kind("assembly", _assemblies, (), ("name",), ("name",), ("name",), ("name",), _assembly),
+    Kind("conflict", _conflicts, (), ("title",), ("title",), ("title",), ("title",), _conflict),
+    Kind("notice", _notices, (), ("reference", "title"), ("reference",), ("reference", "title"), ("-issued_on", "reference"), _notice),
     Kind("member", _members, (), ("name",), ("name",), ("name",), ("-active", "name"), _member, None, lambda _: To("members")),
     Kind("thing", _things, ("serial",), ("lot__item__name",), ("serial",), ("serial",), ("serial",), _thing, _lies_thing),
 )

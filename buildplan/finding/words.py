@@ -121,6 +121,25 @@ CHAPTERS: tuple[Chapter, ...] = (
         ),
     ),
     Chapter(
+        _("What is closed up and followed"),
+        (
+            Word(_("Assembly"), _("Pieces that are drilled together and so fit only each other.")),
+            Word(_("Mark"), _("What is written on a piece: the number of its position, and a letter where it isn't the first there.")),
+            Word(_("Conflict"), _("Text and drawing of the plans disagree. What rests on it is held until somebody settles it.")),
+            Word(_("Closing up"), _("Before a section can't be looked into any more: people tick what must be true, or say why not.")),
+            Word(
+                _("Leak test"),
+                _("Readings of a closed tank, beside what a tight one would show at that temperature and barometer. It decides nothing."),
+            ),
+            Word(
+                _("Certain, possible, not"),
+                _("How sure it is where a lot went: a record says so; nobody can tell it from others it lay with; neither."),
+            ),
+            Word(_("Notice"), _("What a maker says of things it sold. It is looked for on every bench and in every aeroplane.")),
+            Word(_("Archive"), _("The whole workshop as one file, which loads elsewhere with nothing changed.")),
+        ),
+    ),
+    Chapter(
         _("What is shared and bought"),
         (
             Word(_("Loan"), _("A thing of the pool that somebody has now.")),

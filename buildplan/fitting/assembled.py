@@ -14,6 +14,7 @@ from buildplan.fitting.models import Assembly, AssemblyStep, Deed, Mark, MarkEve
 from buildplan.fitting.phases import Handling, Phased, Row, handling
 from buildplan.hardware.models import RivetRow
 from inventory.common.reasons import Reason
+from inventory.labels.drawing import Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,3 +193,14 @@ def _mark(row: Mark, events: Iterable[MarkEvent]) -> MarkRow:
 def _holes(position: PositionRow, others: Iterable[PositionRow]) -> tuple[Reason, ...]:
     mates = [(one.part, one.standing.holes) for one in others if one.number == position.number and one.pk != position.pk and one.standing]
     return holes(position.part, [mark.holes for mark in position.marks], mates)
+
+
+def mark_labels(view: AssemblyView) -> list[Words]:
+    """A label for the piece of each position: its mark, or the next one where it has none yet, and where it belongs."""
+    return [
+        Words(
+            one.standing.text if one.standing else one.next_text,
+            (str(one.part), view.assembly.name, str(view.assembly.project.code), one.standing.piece if one.standing else one.item),
+        )
+        for one in view.positions
+    ]

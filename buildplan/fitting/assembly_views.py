@@ -28,6 +28,10 @@ from buildplan.fitting.models import Assembly, AssemblyStep, Mark, Position
 from buildplan.fitting.views import status_of
 from buildplan.plan.models import Project
 from inventory.common.forms import apart, attempt
+from inventory.common.pages import UNREADABLE
+from inventory.labels.drawing import Job, words_pdf
+from inventory.labels.forms import PrintForm
+from inventory.labels.queries import sheets as label_sheets
 from inventory.models import Item, Lot
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -165,7 +169,29 @@ def _note(form: DeedForm, row: Assembly, request: MemberRequest) -> None:
 def mark_list(request: MemberRequest, pk: int) -> HttpResponse:
     """What to write on which piece, to print."""
     row = get_assembly(pk)
-    return render(request, "fitting/mark_list.html", {"view": assembled.assembly_view(row), "assembly": row, "project": row.project})
+    return _mark_list(request, row, assembled.assembly_view(row), PrintForm(sheets=label_sheets(), paged=False, coded=False))
+
+
+def _mark_list(request: MemberRequest, row: Assembly, view: assembled.AssemblyView, form: PrintForm) -> HttpResponse:
+    context = {"view": view, "assembly": row, "project": row.project, "form": form}
+    return render(request, "fitting/mark_list.html", context, status=UNREADABLE if form.errors else None)
+
+
+@require_GET
+@members_only
+def mark_labels(request: MemberRequest, pk: int) -> HttpResponse:
+    """The marks of an assembly as labels to stick on its pieces until they are written on."""
+    row = get_assembly(pk)
+    view = assembled.assembly_view(row)
+    form = PrintForm(request.GET, sheets=label_sheets(), paged=False, coded=False)
+    made: list[bytes] = []
+    if attempt(form, lambda: made.append(words_pdf(assembled.mark_labels(view), _job(form)))):
+        return HttpResponse(made[0], content_type="application/pdf", headers={"Content-Disposition": 'inline; filename="marks.pdf"'})
+    return _mark_list(request, row, view, form)
+
+
+def _job(form: PrintForm) -> Job:
+    return Job(form.chosen, "", start=form.cleaned_data["start"], copies=form.cleaned_data["copies"])
 
 
 @require_GET

@@ -12,10 +12,12 @@ from django.db.models import Q
 from django.utils import timezone
 from django_scopes import scope
 
+from buildplan.loading.demo_closeup import make_closeup
 from buildplan.loading.demo_club import make_club
 from buildplan.loading.demo_cutting import make_cutting
 from buildplan.loading.demo_fitting import make_fitting
 from buildplan.loading.demo_log import make_log
+from buildplan.loading.demo_trace import make_trace
 from buildplan.loading.models import LoadedFile
 from buildplan.loading.services import Request, load
 from buildplan.loading.targets import Named
@@ -99,6 +101,8 @@ def ensure_demo(folder: Path, *, password: str, today: date) -> Demo:
         make_fitting(today=today)
         make_cutting(folder, today=today)
         make_log(today=today)
+        make_closeup(today=today)
+        make_trace(today=today)
     set_password(user=User.objects.get(email=KEEPER), password=password)
     return Demo(workshop, today, fresh=True)
 

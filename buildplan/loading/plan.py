@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 
+from buildplan.closeup.queries import closed_steps
 from buildplan.cutting.queries import steps_cut
 from buildplan.cutting.services import put_pieces, save_blank
 from buildplan.fitting.queries import steps_named
@@ -59,6 +60,7 @@ def load(  # noqa: PLR0913 - what is read, and what it is read into
     blanks = read_blanks(tables["blanks"], codes, reading) if "blanks" in tables else []
     pieces = read_pieces(tables["pieces"], codes, reading, find_step, blanks) if "pieces" in tables else None
     _check_missing(project, stated, remove_missing=remove_missing, where=tables["steps"].label, problems=problems)
+    _check_closed(project, stated, tables["steps"].label, problems)
     if problems.error_count:
         return {}
     fields = frozenset(STATED[column] for column in tables["steps"].columns & STATED.keys())
@@ -207,6 +209,18 @@ def _check_missing(project: Project, stated: Stated, *, remove_missing: bool, wh
         problems.add_error(
             f"{where}: step: a conflict rests on these, or an assembly names them, so they can't be removed: {names}: add them to the file"
         )
+
+
+def _check_closed(project: Project, stated: Stated, where: str, problems: Problems) -> None:
+    """What is closed up stays as it is: no step of it goes, moves or is finished, and none comes to it."""
+    for section, steps in closed_steps(project).items():
+        kept = {code.upper(): done for code, done in steps}
+        said = {code: step for code, (_, step) in stated.steps.items() if step.section.upper() == section.upper()}
+        changed = [code for code, done in steps if code.upper() not in said or (said[code.upper()].done and not done)]
+        changed += [step.code for code, step in said.items() if code not in kept]
+        if changed:
+            names = _names(changed)
+            problems.add_error(f"{where}: section: {section} is closed up, and the file changes it: {names}: open it again first")
 
 
 def _steps_judged(steps: Iterable[Step]) -> set[int]:

@@ -41,12 +41,13 @@ class Project(models.Model):
 
 
 class Section(models.Model):
-    """A chapter of the plans, in the order of the plans."""
+    """A chapter of the plans, in the order of the plans. `closed_at` is set while it is closed up; the slice closeup writes it."""
 
     workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="sections")
     project = models.ForeignKey(Project, on_delete=models.PROTECT, related_name="sections")
     name = models.CharField(max_length=120)
     position = models.PositiveIntegerField()
+    closed_at = models.DateTimeField(null=True, blank=True)
 
     objects = WorkshopManager()
     history = HistoricalRecords(user_model="inventory.Member", related_name="+")

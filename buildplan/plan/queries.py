@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -34,11 +34,12 @@ class StepRow:
 
 @dataclass(frozen=True, slots=True)
 class SectionRow:
-    """A section with its steps, in plan order."""
+    """A section with its steps, in plan order. `closed_at` is set while it is closed up."""
 
     id: int
     name: str
     steps: tuple[StepRow, ...]
+    closed_at: datetime | None = None
 
     @property
     def done(self) -> int:
@@ -96,8 +97,8 @@ def sections(project: Project) -> list[SectionRow]:
     columns = ("id", "section_id", "code", "title", "planned_on", "minutes", "hand", "done", "done_on")
     for row in Step.objects.filter(project=project).order_by("position").values_list(*columns):
         steps[row[1]].append(_step(row, waiting))
-    rows = Section.objects.filter(project=project).order_by("position").values_list("id", "name")
-    return [SectionRow(pk, name, tuple(steps[pk])) for pk, name in rows if steps[pk]]
+    rows = Section.objects.filter(project=project).order_by("position").values_list("id", "name", "closed_at")
+    return [SectionRow(pk, name, tuple(steps[pk]), closed_at) for pk, name, closed_at in rows if steps[pk]]
 
 
 def _waiting(project: Project) -> dict[int, list[str]]:

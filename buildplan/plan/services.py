@@ -10,7 +10,7 @@ from django.db import transaction
 from buildplan.plan.models import CallOut, Finish, Project, Section, Step, StepAfter
 from inventory.common.history import assign, changed_by, create_many, delete_many, update_many
 from inventory.common.problems import Problem
-from inventory.common.rows import BATCH, batches, find_or_make
+from inventory.common.rows import BATCH, batches, find_or_make, referring
 from inventory.common.texts import filled
 from inventory.models import Bench, Member, Movement, SetAside
 from inventory.workshop import policy
@@ -24,6 +24,14 @@ class StepDone(Problem):
 
     status = 409
     title = "Already done"
+
+
+class SectionClosed(Problem):
+    """A step of a section that is closed up stays as it is."""
+
+    status = 409
+    title = "Its section is closed up"
+    kind = "section-closed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,8 +192,10 @@ def _first_named(steps: Iterable[PlannedStep]) -> dict[str, str]:
 
 
 def _drop_empty_sections(put: _Put, kept: Mapping[str, Section]) -> None:
+    """Delete the sections that have no step any more. One that something was written down of stays, without steps."""
     for section in Section.objects.filter(project=put.project).exclude(pk__in=[section.pk for section in kept.values()]):
-        changed_by(section, put.by).delete()
+        if not referring(section):
+            changed_by(section, put.by).delete()
 
 
 def _put_steps(put: _Put, plan: Plan, present: Mapping[str, Step], sections: Mapping[str, Section]) -> dict[str, Step]:
@@ -279,3 +289,13 @@ def set_people(*, step: Step, people: int | None, by: Member) -> Step:
     locked.people = people
     changed_by(locked, by).save(update_fields=["people"])
     return locked
+
+
+def refuse_if_closed(step: Step) -> None:
+    """Refuse where the section of `step` is closed up. Who closes it up meanwhile is waited for. One query.
+
+    Ask before the step is locked: who loads a plan writes the sections first, then the steps.
+    """
+    section = Section.objects.select_for_update(no_key=True).get(pk=step.section_id)
+    if section.closed_at is not None:
+        raise SectionClosed(f"{section.name} is closed up, so {step.code} stays as it is: open the section again first, with the reason")

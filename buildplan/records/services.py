@@ -11,6 +11,7 @@ from buildplan.fitting.services import refuse_if_held
 from buildplan.hardware.models import RivetRow
 from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Finish, Step
+from buildplan.plan.services import refuse_if_closed
 from buildplan.sealing.models import MixShare, Seam
 from inventory.catalogue.models import RETURNED
 from inventory.common.history import changed_by
@@ -62,9 +63,11 @@ def finish_step(  # noqa: PLR0913 - what a finish says
     """Mark `step` done on a day and take what it used from stock; all of it or nothing.
 
     A step that needs stock and takes none is refused unless `without_movements` says that this is meant: that choice is kept. What was
-    mixed for it was taken when it was mixed. One that rests on an open conflict of text and drawing is refused.
+    mixed for it was taken when it was mixed. One that rests on an open conflict of text and drawing is refused, and one of a section that
+    is closed up.
     """
     policy.require(by, "use_stock", step.project.bench)
+    refuse_if_closed(step)
     step = Step.objects.select_for_update().select_related("project").get(pk=step.pk)
     if step.done:
         day = f" on {step.done_on}" if step.done_on else ""
@@ -92,9 +95,10 @@ def finish_step(  # noqa: PLR0913 - what a finish says
 def take_back(*, step: Step, on: date, now: datetime, by: Member) -> Finish:
     """Undo the finish of `step`: each of its movements is reversed, and the step is to do again. The finish itself stays on record.
 
-    What was mixed for it stays mixed: a batch is taken back by itself.
+    What was mixed for it stays mixed: a batch is taken back by itself. Refused while its section is closed up.
     """
     policy.require(by, "use_stock", step.project.bench)
+    refuse_if_closed(step)
     step = Step.objects.select_for_update().get(pk=step.pk)
     finish = Finish.objects.filter(step=step, taken_back_at=None).first()
     if finish is None:

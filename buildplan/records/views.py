@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.forms import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -16,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildplan.figures.sealant import CAUTIONS
 from buildplan.plan import queries as plan
 from buildplan.plan.models import Step
+from buildplan.plan.services import refuse_if_closed
 from buildplan.plan.views import get_step
 from buildplan.records import paper, queries, services
 from buildplan.records.bars import ruler_in, ruler_mm
@@ -57,6 +59,8 @@ def _post(request: MemberRequest, found: Step) -> HttpResponse:
     policy.require(request.member, "use_stock", found.project.bench)
     if found.done:
         return _done_already(request, found)
+    with transaction.atomic():
+        refuse_if_closed(found)
     today = timezone.localdate()
     day = DayForm(request.POST, today=today).day(today)
     if "again" in request.POST:
@@ -106,7 +110,7 @@ def _page(request: MemberRequest, found: Step, offered: Offered | None, status: 
         "project": found.project,
         "step": found,
         "around": plan.around(found),
-        "may_use": policy.allowed(request.member, "use_stock", found.project.bench),
+        "may_use": policy.allowed(request.member, "use_stock", found.project.bench) and found.section.closed_at is None,
         "may_plan": policy.allowed(request.member, "plan", found.project.bench),
         "taken_back": queries.taken_back(found),
         "asked": request.GET.urlencode(),

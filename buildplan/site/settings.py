@@ -143,6 +143,7 @@ TEMPLATES = [
             "builtins": ["inventory.common.filters", "inventory.common.tags", "inventory.workshop.tags", "django.templatetags.i18n"],
             "libraries": {
                 "claims": "inventory.claims.tags",
+                "closeup": "buildplan.closeup.tags",
                 "cutting": "buildplan.cutting.tags",
                 "finding": "buildplan.finding.tags",
                 "fitting": "buildplan.fitting.tags",
@@ -150,6 +151,7 @@ TEMPLATES = [
                 "logbook": "buildplan.logbook.tags",
                 "sealday": "buildplan.sealday.tags",
                 "tonight": "buildplan.tonight.tags",
+                "trace": "buildplan.trace.tags",
             },
             "context_processors": [
                 "django.template.context_processors.request",
@@ -273,6 +275,8 @@ SPECTACULAR_SETTINGS = {
         "CutState": "buildplan.cutting.filters.STATES",
         "ConflictState": "buildplan.fitting.api_shapes.STATES",
         "ReminderKind": "buildplan.reminders.api.KINDS",
+        "PressureUnit": "buildplan.closeup.api_shapes.UNITS",
+        "DegreeUnit": "buildplan.closeup.api_shapes.DEGREES",
     },
 }
 

@@ -28,6 +28,7 @@ class Kind(StrEnum):
 
     STEP = "step"
     CONFLICT = "conflict"
+    CLOSED = "closed"
     CURE = "cure"
     SEAL_DAY = "seal_day"
     SEAM = "seam"
@@ -142,7 +143,10 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A step as the rule sees it. `seams` are faults of seams whose grams can't be told; `unplanned` sealants are of no seal day."""
+    """A step as the rule sees it. `seams` are faults of seams whose grams can't be told; `unplanned` sealants are of no seal day.
+
+    `closed` is the name of its section where that is closed up.
+    """
 
     label: str
     minutes: int | None = None
@@ -154,6 +158,7 @@ class Asked:
     seams: tuple[str, ...] = ()
     wanted: tuple[Wanted, ...] = ()
     unplanned: tuple[str, ...] = ()
+    closed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +203,7 @@ Found = Iterator[Block | Reason]
 
 def judge(step: Asked, evening: Evening) -> Verdict:
     """Whether a step can be done this evening. More minutes, more people or more stock never turn a ready step into a blocked one."""
-    found = [one for part in (_order, _dispute, _cure, _seal, _stock, _time, _hands) for one in part(step, evening)]
+    found = [one for part in (_order, _dispute, _shut, _cure, _seal, _stock, _time, _hands) for one in part(step, evening)]
     blocks = tuple(one for one in found if isinstance(one, Block))
     return Verdict(blocks, tuple(one for one in found if isinstance(one, Reason)))
 
@@ -218,6 +223,13 @@ def _dispute(step: Asked, evening: Evening) -> Found:
     for one in step.disputed:
         through = (Reason(f"it takes {one.through}, which rests on that conflict", PLAN),) if one.through else ()
         yield Block(Kind.CONFLICT, f'text and drawing disagree: "{one.title}"', CONFLICTS, _settled(one, evening.today), through)
+
+
+def _shut(step: Asked, _: Evening) -> Found:
+    if step.closed:
+        yield Block(
+            Kind.CLOSED, f"{step.closed} is closed up", "the closings on record", Way("open the section again, with the reason", None)
+        )
 
 
 def _settled(one: Disputed, today: date) -> Way:

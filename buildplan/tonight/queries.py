@@ -109,6 +109,7 @@ def _step(  # noqa: PLR0913 - what was read, and the step
         seams=tuple(desk.wants.faults.get(step, ())),
         wanted=tuple(wanted(desk, bench, item, needs) for item, needs in items if needed(needs)),
         unplanned=() if day else tuple(_sealants(desk, items)),
+        closed=row.section.name if row.section.closed_at else "",
     )
     takes = tuple(_takes(desk, bench, item, needs) for item, needs in items if needed(needs))
     return StepTonight(row, judge(asked, evening), takes)

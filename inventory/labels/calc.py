@@ -147,15 +147,20 @@ class TooSmallError(ValueError):
     """A label that symbol and text have no room on."""
 
 
+def inner(width: Decimal, height: Decimal) -> Box:
+    """What of a label may be printed on: its edges stay free."""
+    return Box(EDGE, EDGE, width - 2 * EDGE, height - 2 * EDGE)
+
+
 def arrange(width: Decimal, height: Decimal, modules: int) -> Arrangement:
     """Symbol and text on a label: side by side where that leaves room for text, else one above the other, as large as fits.
 
     `modules` counts the squares along a side, quiet zones with them.
     """
-    inner = Box(EDGE, EDGE, width - 2 * EDGE, height - 2 * EDGE)
+    whole = inner(width, height)
     for dots in range(MOST_DOTS, LEAST_DOTS - 1, -1):
         for put in (_beside, _above):
-            if (found := put(inner, modules, dots * DOT)) is not None:
+            if (found := put(whole, modules, dots * DOT)) is not None:
                 return found
     side = modules * LEAST_DOTS * DOT
     wide = f"{_mm(side + GAP + LEAST_WIDTH + 2 * EDGE)} wide and {_mm(max(side, LEAST_HEIGHT) + 2 * EDGE)} high"

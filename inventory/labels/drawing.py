@@ -1,12 +1,12 @@
 """Draws sheets of labels as PDF: a code, and beside it what people read. Nothing here asks the database."""
 
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from io import BytesIO
-from typing import cast
+from typing import TypeVar, cast
 from urllib.parse import urlsplit
 
 import segno
@@ -17,12 +17,13 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from inventory.common.problems import FieldProblem, Problem
-from inventory.labels.calc import Arrangement, Box, Cell, Line, Sheet, TooSmallError, arrange, cells, fit
+from inventory.labels.calc import Arrangement, Box, Line, Sheet, TooSmallError, arrange, cells, fit, inner
 from inventory.labels.queries import Face
 
 MOST_LABELS = 1000  # of one request: a person prints part by part, and a server isn't kept busy by one
 MOST_COPIES = 20
 QUIET = {"qr": 4, "datamatrix": 2}  # modules kept free around a symbol: ISO/IEC 18004 asks 4; ISO/IEC 16022 asks 1, and we give 2
+T = TypeVar("T")
 Matrix = tuple[tuple[bool, ...], ...]  # the squares of a symbol, quiet zone not in it
 
 
@@ -60,6 +61,14 @@ class Job:
     copies: int = 1
 
 
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What stands on a label without a code: one large word, such as a mark, and lines below it."""
+
+    head: str
+    lines: tuple[str, ...] = ()
+
+
 def address(base: str, token: str) -> str:
     """What a QR code says: the site's address and a token, in capitals, which make a QR code a third smaller.
 
@@ -94,31 +103,42 @@ def check(count: int, job: Job) -> None:
 
 def sheet_pdf(faces: Sequence[Face], job: Job) -> bytes:
     """The PDF: each face `copies` times, one after the other. The same job gives the same bytes."""
-    check(len(faces), job)
+    return _pdf(faces, job, lambda canvas, face: _label(canvas, face, job))
+
+
+def words_pdf(labels: Sequence[Words], job: Job) -> bytes:
+    """The PDF of labels without a code, as `sheet_pdf` otherwise. Of `job` neither address nor symbol is used."""
+    return _pdf(
+        labels, job, lambda canvas, words: _draw_lines(canvas, _lines_of(words), inner(job.sheet.label_width, job.sheet.label_height))
+    )
+
+
+def _pdf(labels: Sequence[T], job: Job, draw: Callable[[Canvas, T], None]) -> bytes:
+    check(len(labels), job)
     out = BytesIO()
     size = (float(job.sheet.page_width) * mm, float(job.sheet.page_height) * mm)
     canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1)
-    canvas.setTitle(f"{len(faces)} label{'' if len(faces) == 1 else 's'}")
+    canvas.setTitle(f"{len(labels)} label{'' if len(labels) == 1 else 's'}")
     canvas.setCreator("Rivetloft")
-    wanted = [face for face in faces for _ in range(job.copies)]
+    wanted = [label for label in labels for _ in range(job.copies)]
     page = 0
-    for face, cell in zip(wanted, cells(job.sheet, start=job.start, count=len(wanted)), strict=True):
+    for label, cell in zip(wanted, cells(job.sheet, start=job.start, count=len(wanted)), strict=True):
         if cell.page > page:
             canvas.showPage()
             page = cell.page
-        _label(canvas, face, cell, job)
+        canvas.saveState()
+        canvas.translate(float(cell.left) * mm, float(job.sheet.page_height - cell.top) * mm)  # the label's upper left corner
+        draw(canvas, label)
+        canvas.restoreState()
     canvas.save()
     return out.getvalue()
 
 
-def _label(canvas: Canvas, face: Face, cell: Cell, job: Job) -> None:
+def _label(canvas: Canvas, face: Face, job: Job) -> None:
     squares = matrix(job.symbol, job.base, face.token or "")
     found = _arranged(job.sheet, len(squares) + 2 * QUIET[job.symbol])
-    canvas.saveState()
-    canvas.translate(float(cell.left) * mm, float(job.sheet.page_height - cell.top) * mm)  # the label's upper left corner
     _draw_symbol(canvas, squares, found, QUIET[job.symbol])
-    _draw_text(canvas, face, found.text)
-    canvas.restoreState()
+    _draw_lines(canvas, _lines(face), found.text)
 
 
 def _arranged(sheet: Sheet, modules: int) -> Arrangement:
@@ -161,9 +181,13 @@ def _lines(face: Face) -> list[Line]:
     ]
 
 
-def _draw_text(canvas: Canvas, face: Face, box: Box) -> None:
+def _lines_of(words: Words) -> list[Line]:
+    return [Line(words.head, 24, bold=True), *(Line(line, 7.5, need=1) for line in words.lines)]
+
+
+def _draw_lines(canvas: Canvas, given: Sequence[Line], box: Box) -> None:
     left, top = float(box.left) * mm, -float(box.top) * mm
-    lines = [Line(printable(line.text), line.size, line.need, bold=line.bold, tail=line.tail) for line in _lines(face)]
+    lines = [Line(printable(line.text), line.size, line.need, bold=line.bold, tail=line.tail) for line in given]
     for placed in fit(lines, float(box.width) * mm, float(box.height) * mm, measure):
         font = _font(bold=placed.bold)
         canvas.setFont(font.fontName, placed.size)

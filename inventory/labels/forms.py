@@ -104,13 +104,14 @@ class PrintForm(forms.Form):
     copies = forms.IntegerField(label=_("Copies of each"), min_value=1, max_value=MOST_COPIES, initial=1)
     whole = forms.BooleanField(label=_("All that was found, on every page of this list"), required=False)
 
-    def __init__(self, data: Any = None, *, sheets: Sequence[Sheet], paged: bool = True) -> None:
-        """`paged`: the list has more pages than the one shown."""
+    def __init__(self, data: Any = None, *, sheets: Sequence[Sheet], paged: bool = True, coded: bool = True) -> None:
+        """`paged`: the list has more pages than the one shown. `coded`: the labels have codes."""
         super().__init__(data)
         self._sheets = {sheet.key: sheet for sheet in sheets}
         self.fields["sheet"].choices = [(sheet.key, sheet.name) for sheet in sheets]  # type: ignore[attr-defined]
-        if not paged:
-            del self.fields["whole"]
+        for name, asked in (("whole", paged), ("symbol", coded)):
+            if not asked:
+                del self.fields[name]
 
     @property
     def chosen(self) -> Sheet:

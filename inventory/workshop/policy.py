@@ -23,8 +23,11 @@ PERMISSIONS: Mapping[str, frozenset[str]] = {
     "keep_stock": frozenset({Role.OWNER, Role.STOREKEEPER}),  # receive, count and correct, scrap
     "order": frozenset({Role.OWNER, Role.STOREKEEPER}),
     "judge_lots": frozenset({Role.OWNER, Role.STOREKEEPER, Role.INSPECTOR}),
+    "notices": frozenset({Role.OWNER, Role.STOREKEEPER, Role.INSPECTOR}),  # of makers: write down, sweep, write the letters
+    "look_into": frozenset({Role.OWNER, Role.STOREKEEPER, Role.BUILDER, Role.INSPECTOR}),  # what a notice asks to look at
     "accept": frozenset({Role.INSPECTOR}),  # that one thing may serve for another in a step; that a lot past its life may be used
     "settle": frozenset({Role.OWNER, Role.INSPECTOR, Role.BUILDER}),  # what text and drawing disagree on; a builder at their bench
+    "close_up": frozenset({Role.OWNER, Role.BUILDER}),  # a section, and open it again; a builder at their bench
     "manage": frozenset({Role.OWNER}),
     "repair": frozenset({Role.OWNER}),  # names and notes of rows, by hand
     "issue_devices": frozenset({Role.OWNER, Role.STOREKEEPER}),  # for oneself
@@ -43,8 +46,11 @@ MEANINGS: Mapping[str, str] = {
     "keep_stock": _("Receive goods, count and correct, scrap, keep the catalogue and the places, load lists."),
     "order": _("Order, and claim what came short or damaged."),
     "judge_lots": _("Say that a lot is good, quarantined or failed, and record update tests."),
+    "notices": _("Write down makers' notices, sweep for what they mean, and write the letters."),
+    "look_into": _("Tick what a maker's notice asks to look at; builders where the bench is theirs to use."),
     "accept": _("Accept that one thing serves for another in a step, and that a lot past its life may be used."),
     "settle": _("Decide which side is right where text and drawing of the plans disagree; builders where the bench is theirs to use."),
+    "close_up": _("Close a section of the plans up and open it again; builders where the bench is theirs to use."),
     "manage": _("Invite people, set roles and whose bench is whose, and change the settings."),
     "repair": _("Look at the rows themselves, and put names and notes in them right."),
     "issue_devices": _("Issue a device of one's own: a scanner, a phone, a script."),

@@ -2,9 +2,16 @@
 
 import pytest
 
-from tests.benchmarks import club, cutting, loading, scans, shortfall
+from tests.benchmarks import archive, club, cutting, loading, scans, shortfall, trace
 
 pytestmark = pytest.mark.django_db
+
+
+def test_archive_benchmark_runs():
+    found = archive.measure({"items": 6, "steps": 10, "call_outs": 20, "lots": 12}, turns=3, rounds=1)
+    assert found["save"] > 0
+    assert found["load"] > 0
+    assert found["rows"] > 70
 
 
 def test_shortfall_benchmark_runs():
@@ -16,6 +23,13 @@ def test_shortfall_benchmark_runs():
 def test_club_benchmark_runs():
     found = club.measure({"projects": 2, "steps": 12}, rounds=1)
     assert found["goes"]
+    assert found["raw read"] > 0
+
+
+def test_trace_benchmark_runs():
+    found = trace.measure({"movements": 200, "items": 4, "lots": 16, "steps": 20}, rounds=1)
+    assert found["forward lines"] > 0
+    assert found["back lines"] > 0
     assert found["raw read"] > 0
 
 

@@ -10,6 +10,8 @@ from inventory.models import Lot
 
 pytestmark = pytest.mark.django_db
 
+QUERIES = 3  # the device, operations, what was done
+
 
 def post(client, where, body=None, **headers):
     return client.post(where, json.dumps(body or {}), content_type="application/json", headers=headers)
@@ -51,6 +53,34 @@ def test_stranding_is_a_conflict_of_its_own_type(as_device, storekeeper, sheet, 
     assert refused.json()["type"] == "urn:rivetloft:problem:stranding"
     assert "W-32" in refused.json()["detail"]
     assert post(as_device(storekeeper), "/api/v1/cuts", {**body, "accept": True}).json()["accepted"] is True
+
+
+def test_operation_is_stated_done_beyond_its_number_and_taken_back(as_device, storekeeper, sheet, step, piece_of):
+    piece, client = piece_of(step, sheet, count=12, per_blank=4), as_device(storekeeper)
+    made = post(client, "/api/v1/operations", {"piece": piece.pk, "name": "trim", "hand": "left", "count": 2})
+    where = made["Location"]
+    for _ in range(2):
+        answer = post(client, f"{where}/done", {"count": 3, "on": "2026-01-02"}, **{"Idempotency-Key": "k3"})
+    assert answer.status_code == HTTPStatus.CREATED
+    assert [answer.json()[name] for name in ("of", "count", "done", "left", "over")] == [12, 2, 3, 0, 1]
+    refused = post(client, f"{where}/done", {"count": 10, "on": "2026-01-02"})
+    assert (refused.status_code, "9 of 12 are as they were" in refused.json()["detail"]) == (HTTPStatus.CONFLICT, True)
+    assert post(client, "/api/v1/operations", {"piece": piece.pk, "name": "trim", "count": 11}).status_code == HTTPStatus.BAD_REQUEST
+    back = post(client, f"/api/v1/operations/done/{answer.json()['rows'][0]['id']}/take-back")
+    assert back.json() == made.json()
+    assert client.get("/api/v1/operations?project=tern-1&step=F3-01").json()["results"] == [made.json()]
+    assert client.get(f"/api/v1/operations?piece={piece.pk + 1}").json()["results"] == []
+
+
+def test_list_of_operations_takes_as_many_queries_for_many(as_device, owner, sheet, step, piece_of, django_assert_num_queries):
+    client = as_device(owner)
+    for code in ("W-31", "W-32", "W-33"):
+        piece = piece_of(step, sheet, code, count=4, per_blank=4)
+        for name in ("trim", "flute"):
+            where = post(client, "/api/v1/operations", {"piece": piece.pk, "name": name, "count": 2})["Location"]
+            post(client, f"{where}/done", {"count": 1, "on": "2026-01-02"})
+        with django_assert_num_queries(QUERIES):
+            assert client.get("/api/v1/operations").json()["results"][-1]["done"] == 1
 
 
 def test_what_is_another_workshop_s_is_not_found(as_device, owner, sheet, lot_of, step, piece_of, outsider):

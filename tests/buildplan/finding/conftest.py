@@ -3,10 +3,11 @@
 from datetime import date
 from decimal import Decimal
 from types import SimpleNamespace
+from uuid import uuid4
 
 import pytest
 
-from buildplan.models import SealDay
+from buildplan.models import Assembly, Conflict, Notice, SealDay
 from inventory.catalogue.services import add_identifier
 from inventory.labels.services import ensure_labels
 from tests import factories, pool
@@ -29,5 +30,11 @@ def scene(workshop, bench, project, drawer, storekeeper):
     person = factories.MemberFactory(workshop=workshop, name="Jörg Müller", role="builder")
     thing = pool.squeezer(factories.BenchFactory(workshop=workshop, code="POOL", shared=True), drawer, storekeeper, serial="SQ-77")
     day = SealDay.objects.create(workshop=workshop, bench=bench, on=ON, by=storekeeper)
+    assembly = Assembly.objects.create(workshop=workshop, project=project, name="Bow bulkhead")
+    said = {"text_says": "up", "text_where": "p. 4", "drawing_says": "down", "drawing_where": "sheet 2"}
+    conflict = Conflict.objects.create(workshop=workshop, project=project, title="Bracket faces", kind="hand", by=storekeeper, **said)
+    notice = Notice.objects.create(
+        workshop=workshop, reference="SN-14", title="Cartridges that set late", text="x", issued_on=ON, key=uuid4(), by=storekeeper
+    )
     label = ensure_labels(rows=[drawer], by=storekeeper)[0]
-    return SimpleNamespace(**{name: value for name, value in locals().items() if name not in {"workshop", "storekeeper"}})
+    return SimpleNamespace(**{name: value for name, value in locals().items() if name not in {"workshop", "storekeeper", "said"}})

@@ -15,6 +15,7 @@ from inventory.models import Item
 from tests import factories
 from tests.buildplan.fitting.conftest import READINGS, TODAY
 from tests.buildplan.fitting.test_assemblies import at, put
+from tests.inventory.labels.sheets import words
 
 DAY = "2026-01-02"
 
@@ -138,6 +139,10 @@ def test_assembly_made_numbered_marked_drilled_and_printed_by_pages(post, as_mem
     ]
     assert rows[0]["piece"] == "'=1+1"
     assert "drilled 40" in rows[1]["done"]
+    page, printed = reverse("mark-labels-pdf", args=[row.pk]), {"sheet": "roll", "start": 1, "copies": 1}
+    texts = words(client.get(page, printed).content)
+    assert [text.split()[:2] for text in texts] == [["7", "skin"], ["7c", "stiffener"], ["8", "skin"], ["8b", "stiffener"]]
+    assert "has the labels 1 to 1" in client.get(page, printed | {"start": 2}).content.decode()
     post("remove-position", at(row, 8, "skin").pk)
     assert not row.positions.filter(number=8, part="skin").exists()
 

@@ -18,11 +18,13 @@ from inventory.labels.drawing import (
     SheetTooSmall,
     Symbol,
     TooMany,
+    Words,
     address,
     matrix,
     measure,
     printable,
     sheet_pdf,
+    words_pdf,
 )
 from inventory.labels.queries import Face, Thing
 from inventory.scanning.calc import BITS, make_token
@@ -117,6 +119,16 @@ def test_text_beside_the_code_is_for_people():
     (text,) = words(sheet_pdf(faces(1), Job(ROLL, BASE)))
 
     assert text.split("\r\n") == ["MS20470AD4-6", NAME, "lot R-344", "expires 2027-03", "Hangar/Rack 2", faces(1)[0].token]
+
+
+def test_words_alone_are_large_and_stay_on_their_label():
+    for head in ("7b", "W" * 60):
+        (picture,) = pictures(words_pdf([Words(head, ("stiffener", "Float skin " * 9))], Job(ROLL, BASE)), 254)
+        left, top, right, bottom = picture.point(lambda grey: 255 - grey).getbbox()
+        assert (left >= 0, top >= 0, right <= 1000, bottom <= 500) == (True,) * 4
+    pdf = words_pdf([Words("7b", ("stiffener", "Float skin"))], Job(ROLL, BASE))
+    assert [text.split("\r\n") for text in words(pdf)] == [["7b", "stiffener", "Float skin"]]
+    assert not codes(pictures(pdf, 254)[0])
 
 
 def test_the_same_job_gives_the_same_bytes():
