@@ -181,7 +181,8 @@ Due = TypeVar("Due", OrderDue, LotDue)
 class Facts:
     """All that a workshop is to be reminded of. `left_out` are seams that can't be reckoned, so their orders are not here.
 
-    Loans and bookings are their members' own: who is told of them is said by `own`.
+    Loans and bookings are their members' own: who is told of them is said by `own`. `to_look_at` counts what makers' notices ask to look at
+    and nobody has.
     """
 
     claims: tuple[ClaimDue, ...] = ()
@@ -193,6 +194,7 @@ class Facts:
     cures: tuple[CureDue, ...] = ()
     loans: tuple[LoanDue, ...] = ()
     bookings: tuple[BookingDue, ...] = ()
+    to_look_at: int = 0
 
     def own(self, member: int) -> "Facts":
         """What one member is told: of loans and bookings theirs alone, of all else everything."""
@@ -247,6 +249,7 @@ def undated(facts: Facts) -> tuple[str, ...]:
         _count(sum(one.day is None for one in facts.orders), "item", "items", "short without a lead time or a day of need"),
         _count(sum(one.day is None for one in facts.crates), "crate", "crates", "on the way without a due day"),
         _count(sum(one.day is None for one in facts.loans), "loan of yours", "loans of yours", "without a day to be back"),
+        _count(facts.to_look_at, "thing", "things", "to look at for makers' notices"),
         _count(len(facts.left_out), "seam", "seams", "that can't be reckoned, so what they lack is not in the orders"),
     ]
     return tuple(text for text in found if text)

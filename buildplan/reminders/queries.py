@@ -28,6 +28,7 @@ from buildplan.sealday.watched import Watched, watched
 from buildplan.shortfall.calc import NOTHING, Line
 from buildplan.shortfall.pins import stretches
 from buildplan.shortfall.queries import Touched, shortfall_of
+from buildplan.trace.notices import still_to_look_at
 from inventory.claims.queries import Clock, clocks
 from inventory.models import Crate, Item, Member
 from inventory.pool import queries as pool
@@ -59,7 +60,7 @@ def due(*, today: date, days: int, member: Member) -> Due:
 
 
 def due_of(members: Collection[int], *, today: date, days: int) -> dict[int, Due]:
-    """`due` of several members of the workshop in scope. At most 45 queries, however many of them, of projects and of seal days."""
+    """`due` of several members of the workshop in scope. At most 46 queries, however many of them, of projects and of seal days."""
     through = min(today, FOREVER - timedelta(days=days)) + timedelta(days=days)
     facts = _facts(today, through)
     return {member: _due(facts.own(member), today, days, through) for member in members}
@@ -86,6 +87,7 @@ def _facts(today: date, through: date) -> Facts:
         cures=tuple(one for day in days for one in _cures(day, today)),
         loans=tuple(_loans()),
         bookings=tuple(_bookings(today, through)),
+        to_look_at=still_to_look_at(),
     )
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Count, Max, Q, QuerySet
+from django.db.models import Count, F, Max, Q, QuerySet
 
 from buildplan.trace.models import Notice, NoticeLetter, Sweep, Task
 from buildplan.trace.sweeping import Found, sweep
@@ -19,6 +19,12 @@ def notices() -> QuerySet[Notice]:
         )
         .order_by("-issued_on", "-pk")
     )
+
+
+def still_to_look_at() -> int:
+    """Things of all work lists that nobody has looked at, save those that the last sweep found no more. One query."""
+    newest = Max("notice__sweeps__number")
+    return Task.objects.filter(ticked_at=None).annotate(newest=newest).filter(last__number=F("newest")).count()
 
 
 def items_of(notice: Notice) -> list[str]:

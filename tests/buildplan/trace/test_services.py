@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from buildplan.fitting import services as fitting
 from buildplan.fitting.services import Piece
 from buildplan.models import Closing, Notice, NoticeLetter, Position, Task
+from buildplan.reminders.queries import due
 from buildplan.trace import answer, notices, queries, services
 from buildplan.trace.problems import AlreadyTicked, NoticeInUse, NotOnShelf, NotSwept, NotTicked
 from buildplan.trace.services import NoticeData
@@ -138,6 +139,23 @@ def test_a_second_sweep_says_what_is_new_and_keeps_what_was_ticked(rivet, lot_of
     assert (rows["shelf"].new, rows["shelf"].gone, rows["shelf"].task.outcome) == (False, True, "heads are sound")
     assert notices.view(notice).unlisted == 0
     assert notice.sweeps.count() == 2
+
+
+def test_what_nobody_has_looked_at_is_said_among_the_reminders(rivet, lot_of, step_of, finish, notice_of, sweep_for, owner):
+    def told():
+        return [text for text in due(today=DAY, days=30, member=owner).undated if "makers' notices" in text]
+
+    lots = [lot_of(rivet, code) for code in ("R-1", "R-2", "R-3")]
+    notice = notice_of(rivet)
+    sweep_for(notice)
+    assert told() == ["3 things to look at for makers' notices"]
+
+    services.tick(task=Task.objects.get(lot=lots[0]), outcome="sound", by=owner, now=AT)
+    assert told() == ["2 things to look at for makers' notices"]
+    finish(step_of("F1"), (lots[1], 100))  # no more on the shelf, but in a step
+    sweep_for(notice)
+    assert {row.task.where for row in notices.view(notice).tasks} == {"shelf", "step"}
+    assert told() == ["2 things to look at for makers' notices"]
 
 
 def test_a_tick_says_who_when_and_what_and_is_taken_back(rivet, lot_of, notice_of, sweep_for, builder, owner):
