@@ -43,9 +43,9 @@ def test_axe_passes_a_plain_page(page, axe):
     ("style", "told"),
     [
         ("p { color: #aaa; background: #fff }", "light, 390 px wide: .*color contrast"),
-        ("@media (prefers-color-scheme: dark) { p { color: #444; background: #222 } }", "dark, 390 px wide: .*color contrast"),
+        ("@media (prefers-color-scheme: dark) { p { color: #444; background: #222 } }", "dark, 1280 px wide: .*color contrast"),
         ("p { width: 600px }", "light, 390 px wide: the page scrolls sideways"),
-        ("@media (min-width: 1000px) { p { color: #aaa; background: #fff } }", "light, 1280 px wide: "),
+        ("@media (min-width: 1000px) { p { color: #aaa; background: #fff } }", "dark, 1280 px wide: "),
     ],
 )
 def test_axe_refuses_a_page_that_someone_cannot_use(page, axe, style, told):
