@@ -53,12 +53,17 @@ def skip_what_cannot_run(items):
             item.add_marker(pytest.mark.skip(reason=NO_POSTGRES))
 
 
-def leave_out_what_is_alike_on_each_database(config, items):
-    """In a run that asks for the others alone; pytest counts them as deselected."""
+def databases_alone():
+    """Whether this run is for what another database might answer otherwise; it refuses a word that it doesn't know."""
     wanted = os.environ.get("RIVETLOFT_TESTS", "")
     if wanted not in {"", "database"}:
         raise pytest.UsageError(f"RIVETLOFT_TESTS: {wanted}: write database, or leave it unset for all tests")
-    if wanted:
+    return wanted == "database"
+
+
+def leave_out_what_is_alike_on_each_database(config, items):
+    """In a run that asks for the others alone; pytest counts them as deselected."""
+    if databases_alone():
         left_out = [item for item in items if not asks_the_database(item)]
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if asks_the_database(item)]

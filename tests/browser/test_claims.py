@@ -12,6 +12,8 @@ from inventory.models import Bag, Claim, Crate
 from inventory.tallying import services as tallying
 from tests import factories
 
+pytestmark = pytest.mark.alike
+
 
 @pytest.fixture
 def crate(bench, workshop, storekeeper):

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import pytest
 from django.urls import reverse
 from django.utils import timezone
 from django_scopes import scopes_disabled
@@ -10,6 +11,8 @@ from playwright.sync_api import expect
 from buildplan.closeup.models import Closing
 from buildplan.closeup.starting import START
 from tests import factories
+
+pytestmark = pytest.mark.alike
 
 
 def write_reading(page, minutes_ago, gauge):

@@ -12,6 +12,8 @@ from inventory.receiving.services import LineData, load_lines
 from inventory.tallying import services
 from tests import factories
 
+pytestmark = pytest.mark.alike
+
 PHONE = {"width": 390, "height": 844}
 SMALLEST = 44  # CSS pixels of a press in gloves; ours are 48 and 56
 SIZES = """

@@ -1,9 +1,12 @@
 """Two people: one invites, the other joins, sets up two-step sign-in and signs in by a code."""
 
+import pytest
 from django.urls import reverse
 from django_otp.oath import totp
 from django_otp.plugins.otp_totp.models import TOTPDevice
 from playwright.sync_api import expect
+
+pytestmark = pytest.mark.alike
 
 PASSWORD = "a long way to the sea"
 

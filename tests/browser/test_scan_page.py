@@ -17,6 +17,8 @@ from inventory.labels import services as labels
 from inventory.models import Bag, Scan, Tally
 from tests import factories
 
+pytestmark = pytest.mark.alike
+
 RIVET = "MS20470AD4-6"
 GTIN = "4006381333931"
 WATCH = """

@@ -26,6 +26,8 @@ from buildplan.shortfall.queries import projects, shortfall
 from inventory.models import Item, Lot, Member
 from tests.archives import differences
 
+pytestmark = pytest.mark.alike
+
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 WORKSHOP = "SALTMARSH"
 

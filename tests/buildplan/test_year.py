@@ -35,6 +35,8 @@ from inventory.stock import services as stock
 from inventory.workshop.services import set_member
 from tests.factories import DAY
 
+pytestmark = pytest.mark.alike
+
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 WEEK = timedelta(days=7)
 WARNED = timedelta(days=14)  # what the mail says ahead; the page says more
