@@ -35,6 +35,7 @@ PAGES = {
     "phone-count": ("/crates/1/count/", "light", 390),
     "phone-scan": ("/scan/", "dark", 390),
     "phone": ("/projects/TERN-1/order-sheet/?before={sealing}", "dark", 390),
+    "trace": ("/trace/?code=B-900", "light", 1100),
 }
 
 
