@@ -8,7 +8,6 @@ from django.db.models import QuerySet
 from django.urls import path, reverse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema, extend_schema_view
-from rest_framework import serializers
 from rest_framework.generics import get_object_or_404
 from rest_framework.mixins import ListModelMixin
 from rest_framework.request import Request
@@ -35,7 +34,8 @@ from buildplan.closeup.leaks import leak_tests, with_readings
 from buildplan.closeup.models import LeakReading, LeakTest
 from buildplan.closeup.services import Edit, Measured, Read, Stated
 from buildplan.plan.models import Section
-from inventory.common.etags import TaggedRows, require_match, tagged
+from inventory.common.api_fields import body_of
+from inventory.common.etags import TaggedRows, tagged
 from inventory.common.problems import FieldProblem
 from inventory.common.schema import problems, sent_as, shown_as
 from inventory.workshop.idempotency import once
@@ -97,12 +97,6 @@ LEAK_TEST: dict[str, Any] = {
 _TAG = ["closing"]
 
 
-def _read(shape: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
-    asked = shape(data=request.data)
-    asked.is_valid(raise_exception=True)
-    return dict(asked.validated_data)
-
-
 @extend_schema_view(
     list=extend_schema(summary="List sections with their lists", examples=[shown_as(GATE_ROW)]),
     retrieve=extend_schema(summary="Read a section's list", responses={200: GateOut}, examples=[shown_as(GATE)]),
@@ -135,13 +129,6 @@ class GateViews(TaggedRows, ListModelMixin, GenericViewSet[Section]):
         """All of its page."""
         return gate_object(queries.gate_view(self.row(pk), now=timezone.now()))
 
-    def _seen(self, request: Request, pk: int) -> Section:
-        """The section, locked, in the version that the caller has seen."""
-        self.row(pk)
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
-
     def change(self, row: Section, data: dict[str, Any]) -> None:
         """Points of its list."""
         edits = [_edit(one) for one in data.get("points", ())]
@@ -157,7 +144,7 @@ class GateViews(TaggedRows, ListModelMixin, GenericViewSet[Section]):
     @once
     def tick(self, request: Request, pk: int) -> Response:
         """Say that it is so. One that is ticked stays as it was ticked."""
-        services.tick(section=self.row(pk), **_read(GateTickIn, request), by=caller(request), now=timezone.now())
+        services.tick(section=self.row(pk), **body_of(GateTickIn, request), by=caller(request), now=timezone.now())
         return tagged(self.shown(pk))
 
     @extend_schema(
@@ -170,7 +157,7 @@ class GateViews(TaggedRows, ListModelMixin, GenericViewSet[Section]):
     @once
     def untick(self, request: Request, pk: int) -> Response:
         """It stays as the record that it was."""
-        services.untick(section=self.row(pk), **_read(GateTickIn, request), by=caller(request), now=timezone.now())
+        services.untick(section=self.row(pk), **body_of(GateTickIn, request), by=caller(request), now=timezone.now())
         return tagged(self.shown(pk))
 
     @extend_schema(
@@ -183,7 +170,7 @@ class GateViews(TaggedRows, ListModelMixin, GenericViewSet[Section]):
     @once
     def close(self, request: Request, pk: int) -> Response:
         """Each point is ticked, or has its reason; the list is kept as it is now."""
-        section, given = self.row(pk), _read(GateCloseIn, request)
+        section, given = self.row(pk), body_of(GateCloseIn, request)
         reasons = {one["point"]: one["why"] for one in given["reasons"]}
         said = {"reasons": reasons, "note": given["note"], "key": given.get("key") or uuid4()}
         services.close(section=section, **said, by=caller(request), now=timezone.now())
@@ -199,7 +186,7 @@ class GateViews(TaggedRows, ListModelMixin, GenericViewSet[Section]):
     @once
     def reopen(self, request: Request, pk: int) -> Response:
         """The closing stays on record; every point is to be ticked anew."""
-        services.reopen(section=self.row(pk), **_read(GateReopenIn, request), by=caller(request), now=timezone.now())
+        services.reopen(section=self.row(pk), **body_of(GateReopenIn, request), by=caller(request), now=timezone.now())
         return tagged(self.shown(pk))
 
 
@@ -259,17 +246,10 @@ class LeakTestViews(TaggedRows, ListModelMixin, GenericViewSet[LeakTest]):
         (leak,) = with_readings([self.row(pk)])
         return leak_object(leak)
 
-    def _seen(self, request: Request, pk: int) -> LeakTest:
-        """The test, locked, in the version that the caller has seen."""
-        self.row(pk)
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
-
     @once
     def create(self, request: Request) -> Response:
         """The limit is the kit maker's, as it is sent: nothing is filled in."""
-        given = _read(LeakTestIn, request)
+        given = body_of(LeakTestIn, request)
         section = given.pop("gate")
         key = given.pop("key", None) or uuid4()
         made = services.make_leak_test(section=section, stated=_stated(given), key=key, by=caller(request))
@@ -291,7 +271,7 @@ class LeakTestViews(TaggedRows, ListModelMixin, GenericViewSet[LeakTest]):
     @once
     def read(self, request: Request, pk: int) -> Response:
         """What gauge, thermometer and barometer showed at one moment."""
-        test, given = self.row(pk), _read(LeakReadingIn, request)
+        test, given = self.row(pk), body_of(LeakReadingIn, request)
         found = {name: Measured(given[name], given[f"{name}_unit"]) for name in ("pressure", "temperature", "barometer")}
         read = Read(given["at"], **found, note=given["note"])
         key = given.get("key") or uuid4()
@@ -329,7 +309,7 @@ class LeakReadingViews(GenericViewSet[LeakReading]):
     def strike(self, request: Request, pk: int) -> Response:
         """It stays and can be read, and counts no more."""
         found = get_object_or_404(LeakReading.objects.select_related("test__section__project__bench__workshop"), pk=pk)
-        services.strike_reading(reading=found, **_read(LeakStrikeIn, request), by=caller(request), now=timezone.now())
+        services.strike_reading(reading=found, **body_of(LeakStrikeIn, request), by=caller(request), now=timezone.now())
         (leak,) = with_readings([get_object_or_404(leak_tests(), pk=found.test_id)])
         return tagged(leak_object(leak))
 

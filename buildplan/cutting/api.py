@@ -7,7 +7,6 @@ from django.db.models import QuerySet
 from django.urls import path, reverse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema, extend_schema_view
-from rest_framework import serializers
 from rest_framework.generics import get_object_or_404
 from rest_framework.mixins import ListModelMixin
 from rest_framework.request import Request
@@ -20,6 +19,7 @@ from buildplan.cutting.filters import CutFilter
 from buildplan.cutting.models import Cut, CutPiece
 from buildplan.cutting.services import Kept
 from buildplan.cutting.shapes import BlanksOut, CutIn, CutOut, SawIn, SpoilIn, counts
+from inventory.common.api_fields import body_of
 from inventory.common.etags import shown, tagged
 from inventory.common.problems import NotHere
 from inventory.common.schema import problems, sent_as, shown_as
@@ -86,12 +86,6 @@ class BlanksView(APIView):
         return shown(request, BlanksOut({"blanks": queries.blanks()}).data)
 
 
-def _read(shape: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
-    asked = shape(data=request.data)
-    asked.is_valid(raise_exception=True)
-    return dict(asked.validated_data)
-
-
 @extend_schema_view(
     list=extend_schema(summary="List cuts", examples=[shown_as(CUT)]),
     retrieve=extend_schema(summary="Read a cut", examples=[shown_as(CUT)]),
@@ -121,7 +115,7 @@ class CutViews(ListModelMixin, GenericViewSet[Cut]):
     @once
     def create(self, request: Request) -> Response:
         """Hold a blank for a cut. One that strands other pieces is a 409 that names a better blank, unless `accept` is true."""
-        given = _read(CutIn, request)
+        given = body_of(CutIn, request)
         said = {"blank": given["blank"], "lot": given["lot"], "accept": given["accept"], "note": given["note"]}
         made = services.plan_cut(**said, now=counts(given["now"]), later=counts(given["later"]), key=uuid4(), by=caller(request))
         return tagged(self._shown(made.pk), status=201, Location=reverse("api-cut", args=[made.pk]))
@@ -136,7 +130,7 @@ class CutViews(ListModelMixin, GenericViewSet[Cut]):
     @once
     def saw(self, request: Request, pk: int) -> Response:
         """The blank leaves stock; pieces and kept offcuts become lots; what was promised is planned on the first offcut. No undoing."""
-        found, given = self._row(pk), _read(SawIn, request)
+        found, given = self._row(pk), body_of(SawIn, request)
         kept = [Kept(**one) for one in given.pop("kept")]
         services.saw_cut(cut=found, kept=kept, **given, now=timezone.now(), by=caller(request))
         return Response(self._shown(pk))
@@ -168,7 +162,7 @@ class CutViews(ListModelMixin, GenericViewSet[Cut]):
     def spoil(self, request: Request, pk: int) -> Response:
         """They are needed anew from this moment, with their blank. It stays as it is written."""
         self._row(pk)
-        given = _read(SpoilIn, request)
+        given = body_of(SpoilIn, request)
         line = CutPiece.objects.filter(pk=given["line"], cut=pk).first()
         if line is None:
             raise NotHere(f"there is no line {given['line']} of this cut here")

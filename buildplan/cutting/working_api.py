@@ -17,6 +17,7 @@ from buildplan.cutting import queries, services
 from buildplan.cutting.filters import OperationFilter
 from buildplan.cutting.models import Operation, OperationDone
 from buildplan.cutting.working_shapes import DoneIn, OperationIn, OperationOut
+from inventory.common.api_fields import body_of
 from inventory.common.etags import shown, tagged
 from inventory.common.schema import problems, sent_as, shown_as
 from inventory.workshop.idempotency import once
@@ -74,9 +75,7 @@ class OperationViews(ListModelMixin, GenericViewSet[Operation]):
     @once
     def create(self, request: Request) -> Response:
         """So many of a piece, of one hand or of none; together no more than the step has."""
-        asked = OperationIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        made = services.save_operation(**asked.validated_data, by=caller(request))
+        made = services.save_operation(**body_of(OperationIn, request), by=caller(request))
         return tagged(self._shown(made.pk), status=201, Location=reverse("api-operation", args=[made.pk]))
 
     @extend_schema(
@@ -89,9 +88,8 @@ class OperationViews(ListModelMixin, GenericViewSet[Operation]):
     @once
     def done(self, request: Request, pk: int) -> Response:
         """More than were meant is written down too: `over` says so. No more than there are pieces."""
-        found, asked = get_object_or_404(self.get_queryset(), pk=pk), DoneIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        services.note_done(operation=found, **asked.validated_data, key=uuid4(), by=caller(request))
+        found = get_object_or_404(self.get_queryset(), pk=pk)
+        services.note_done(operation=found, **body_of(DoneIn, request), key=uuid4(), by=caller(request))
         return tagged(self._shown(pk), status=201)
 
     @extend_schema(

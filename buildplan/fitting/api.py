@@ -7,7 +7,6 @@ from django.db.models import QuerySet
 from django.urls import path, reverse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema, extend_schema_view
-from rest_framework import serializers
 from rest_framework.generics import get_object_or_404
 from rest_framework.mixins import ListModelMixin
 from rest_framework.request import Request
@@ -38,7 +37,8 @@ from buildplan.fitting.assemblies import Done, Piece
 from buildplan.fitting.filters import AssemblyFilter, ConflictFilter
 from buildplan.fitting.models import Assembly, Conflict, ConflictItem, ConflictStep, Mark, Position
 from buildplan.plan.models import Project, Step
-from inventory.common.etags import TaggedRows, require_match, tagged
+from inventory.common.api_fields import body_of
+from inventory.common.etags import TaggedRows, tagged
 from inventory.common.problems import NotHere
 from inventory.common.schema import problems, sent_as, shown_as
 from inventory.workshop.idempotency import once
@@ -132,12 +132,6 @@ ASSEMBLY_ROW = {**{name: ASSEMBLY[name] for name in ("id", "project", "name")}, 
 _CONFLICTS, _ASSEMBLIES = ["conflicts"], ["assemblies"]
 
 
-def _read(shape: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
-    asked = shape(data=request.data)
-    asked.is_valid(raise_exception=True)
-    return dict(asked.validated_data)
-
-
 def _steps(project: Project, codes: Iterable[str]) -> list[Step]:
     """The steps of these codes in the project; one that isn't there is a 404."""
     found = {row.code.upper(): row for row in Step.objects.filter(project=project)}
@@ -185,17 +179,10 @@ class ConflictViews(TaggedRows, ListModelMixin, GenericViewSet[Conflict]):
         """All of its page."""
         return answer.conflict_object(queries.conflict_view(self.row(pk)))
 
-    def _seen(self, request: Request, pk: int) -> Conflict:
-        """The conflict, locked, in the version that the caller has seen."""
-        self.row(pk)  # a 404 before anything is locked
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
-
     @once
     def create(self, request: Request) -> Response:
         """What rests on it is held from now on."""
-        given = _read(ConflictIn, request)
+        given = body_of(ConflictIn, request)
         given["steps"] = _steps(given["project"], given["steps"])
         made = services.record_conflict(**given, by=caller(request))
         return tagged(self.shown(made.pk), status=201, Location=reverse("api-conflict", args=[made.pk]))
@@ -227,7 +214,7 @@ class ConflictViews(TaggedRows, ListModelMixin, GenericViewSet[Conflict]):
     @once
     def answer(self, request: Request, pk: int) -> Response:
         """It settles nothing by itself: a person decides."""
-        services.add_answer(conflict=self.row(pk), **_read(MakerAnswerIn, request), by=caller(request), today=timezone.localdate())
+        services.add_answer(conflict=self.row(pk), **body_of(MakerAnswerIn, request), by=caller(request), today=timezone.localdate())
         return tagged(self.shown(pk))
 
     @extend_schema(
@@ -243,7 +230,7 @@ class ConflictViews(TaggedRows, ListModelMixin, GenericViewSet[Conflict]):
     @once
     def settle(self, request: Request, pk: int) -> Response:
         """What rests on it is free again."""
-        services.settle(conflict=self.row(pk), **_read(ConflictSettleIn, request), by=caller(request), today=timezone.localdate())
+        services.settle(conflict=self.row(pk), **body_of(ConflictSettleIn, request), by=caller(request), today=timezone.localdate())
         return tagged(self.shown(pk))
 
     @extend_schema(
@@ -256,7 +243,7 @@ class ConflictViews(TaggedRows, ListModelMixin, GenericViewSet[Conflict]):
     @once
     def reopen(self, request: Request, pk: int) -> Response:
         """The decision stays on record, and what isn't done is held again."""
-        services.reopen(conflict=self.row(pk), **_read(ConflictReopenIn, request), by=caller(request), now=timezone.now())
+        services.reopen(conflict=self.row(pk), **body_of(ConflictReopenIn, request), by=caller(request), now=timezone.now())
         return tagged(self.shown(pk))
 
 
@@ -301,17 +288,10 @@ class AssemblyViews(TaggedRows, ListModelMixin, GenericViewSet[Assembly]):
         """All of its page."""
         return assembly_shown(self.row(pk))
 
-    def _seen(self, request: Request, pk: int) -> Assembly:
-        """The assembly, locked, in the version that the caller has seen."""
-        self.row(pk)
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
-
     @once
     def create(self, request: Request) -> Response:
         """With its steps by phase."""
-        given = _read(AssemblyIn, request)
+        given = body_of(AssemblyIn, request)
         given["steps"] = _phased(given["project"], given["steps"])
         made = services.make_assembly(**given, by=caller(request))
         return tagged(self.shown(made.pk), status=201, Location=reverse("api-assembly", args=[made.pk]))
@@ -333,7 +313,7 @@ class AssemblyViews(TaggedRows, ListModelMixin, GenericViewSet[Assembly]):
     @once
     def positions(self, request: Request, pk: int) -> Response:
         """Parts of one number are drilled together."""
-        services.add_positions(assembly=self.row(pk), **_read(PositionsIn, request), by=caller(request))
+        services.add_positions(assembly=self.row(pk), **body_of(PositionsIn, request), by=caller(request))
         return tagged(self.shown(pk))
 
     @extend_schema(
@@ -346,7 +326,7 @@ class AssemblyViews(TaggedRows, ListModelMixin, GenericViewSet[Assembly]):
     @once
     def deed(self, request: Request, pk: int) -> Response:
         """One line for every marked piece of these numbers. Lines are never changed."""
-        row, given = self.row(pk), _read(DeedIn, request)
+        row, given = self.row(pk), body_of(DeedIn, request)
         done = Done(*(given[name] for name in ("deed", "on", "drill", "final", "note")))
         named = {"first": given["first"], "last": given["last"]}
         services.note_deed(assembly=row, done=done, **named, by=caller(request), today=timezone.localdate())
@@ -385,7 +365,7 @@ class PositionViews(GenericViewSet[Position]):
     def mark(self, request: Request, pk: int) -> Response:
         """A position holds one piece; its marks are never given twice."""
         row = get_object_or_404(Position.objects.select_related("assembly__project__bench__workshop"), pk=pk)
-        given = _read(PieceIn, request)
+        given = body_of(PieceIn, request)
         services.mark(position=row, piece=_piece(given), on=given["on"], by=caller(request), today=timezone.localdate())
         return tagged(assembly_shown(row.assembly), status=201, Location=reverse("api-assembly", args=[row.assembly_id]))
 
@@ -411,7 +391,7 @@ class MarkViews(GenericViewSet[Mark]):
     @once
     def replace(self, request: Request, pk: int) -> Response:
         """The new piece gets a mark of its own."""
-        row, given = self.row(pk), _read(ReplaceIn, request)
+        row, given = self.row(pk), body_of(ReplaceIn, request)
         said = {"why": given["why"], "piece": _piece(given), "on": given["on"]}
         services.replace(mark=row, **said, by=caller(request), today=timezone.localdate())
         return tagged(assembly_shown(row.position.assembly))
@@ -427,7 +407,7 @@ class MarkViews(GenericViewSet[Mark]):
     def away(self, request: Request, pk: int) -> Response:
         """Its history stays."""
         row = self.row(pk)
-        services.take_away(mark=row, **_read(AwayIn, request), by=caller(request), today=timezone.localdate())
+        services.take_away(mark=row, **body_of(AwayIn, request), by=caller(request), today=timezone.localdate())
         return tagged(assembly_shown(row.position.assembly))
 
     @extend_schema(
@@ -441,7 +421,7 @@ class MarkViews(GenericViewSet[Mark]):
     def take_for(self, request: Request, pk: int) -> Response:
         """A piece that is there changes places with it; both get a new mark."""
         row = self.row(pk)
-        services.take_for(mark=row, **_read(TakeForIn, request), by=caller(request), today=timezone.localdate())
+        services.take_for(mark=row, **body_of(TakeForIn, request), by=caller(request), today=timezone.localdate())
         return tagged(assembly_shown(row.position.assembly))
 
 

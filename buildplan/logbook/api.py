@@ -33,7 +33,7 @@ from buildplan.logbook.services import (
 from buildplan.logbook.took import LotUsed, Took
 from buildplan.plan.models import Project, Step
 from inventory.common.api_fields import IdField
-from inventory.common.etags import TaggedRows, require_match, tagged
+from inventory.common.etags import TaggedRows, tagged
 from inventory.common.fields import plain
 from inventory.common.problems import NotHere
 from inventory.common.schema import problems, sent_as, shown_as
@@ -296,13 +296,6 @@ class LogViews(TaggedRows, ListModelMixin, GenericViewSet[LogEntry]):
         """As a reader is given it."""
         row = queries.entry(self.row(pk).pk)
         return LogEntryOut(as_object(row)).data if row else {}
-
-    def _seen(self, request: Request, pk: int) -> LogEntry:
-        """The entry, locked, in the version that the caller has seen."""
-        self.row(pk)
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
 
     @once
     def create(self, request: Request) -> Response:

@@ -41,7 +41,8 @@ from buildplan.sealing import services as sealing
 from buildplan.sealing.models import Mix
 from buildplan.sealing.queries import mixes
 from buildplan.sealing.services import Take
-from inventory.common.etags import TaggedRows, require_match, tagged
+from inventory.common.api_fields import body_of
+from inventory.common.etags import TaggedRows, tagged
 from inventory.common.schema import problems, sent_as, shown_as
 from inventory.workshop.idempotency import once
 from inventory.workshop.request import caller
@@ -158,12 +159,6 @@ _MOVED = {
 _TAGS = ["seal days"]
 
 
-def _read(shape: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
-    asked = shape(data=request.data)
-    asked.is_valid(raise_exception=True)
-    return dict(asked.validated_data)
-
-
 def _people(given: Sequence[Mapping[str, Any]]) -> list[PersonData]:
     return [PersonData(one["name"], one["comes"], one["goes"], one["member"]) for one in given]
 
@@ -210,17 +205,10 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
         now = timezone.now()
         return answer.as_object(queries.view(self.row(pk), today=timezone.localdate(now), now=now))
 
-    def _seen(self, request: Request, pk: int) -> SealDay:
-        """The day, locked, in the version that the caller has seen: its figures count as part of it."""
-        self.row(pk)  # a 404 before anything is locked
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
-
     @once
     def create(self, request: Request) -> Response:
         """Plan a day: its steps are planned for it. What the data sheets say is taken over from the last day with the same products."""
-        given = _read(SealDayIn, request)
+        given = body_of(SealDayIn, request)
         people = given.pop("people", None)
         by, today = caller(request), timezone.localdate()
         made = services.plan_seal_day(**given, by=by, today=today)
@@ -252,7 +240,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     def people(self, request: Request, pk: int) -> Response:
         """All who are there, instead of those who were named before. If-Match takes the day's ETag."""
         row = self._seen(request, pk)
-        services.set_people(day=row, people=_people(_read(PeopleIn, request)["people"]), by=caller(request))
+        services.set_people(day=row, people=_people(body_of(PeopleIn, request)["people"]), by=caller(request))
         return tagged(self.shown(pk))
 
     @extend_schema(
@@ -266,7 +254,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     def products(self, request: Request, pk: int) -> Response:
         """Work life and hours until it is cured, for the products that are named. If-Match takes the day's ETag."""
         row = self._seen(request, pk)
-        for sheet in _read(DataSheetsIn, request)["products"]:
+        for sheet in body_of(DataSheetsIn, request)["products"]:
             services.set_product(day=row, **sheet, by=caller(request))
         return tagged(self.shown(pk))
 
@@ -280,7 +268,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     @once
     def move(self, request: Request, pk: int) -> Response:
         """The look is the move itself, rolled back, so the two can't differ. With `look` nothing is changed."""
-        row, now, given = self.row(pk), timezone.now(), _read(MoveIn, request)
+        row, now, given = self.row(pk), timezone.now(), body_of(MoveIn, request)
         said = {
             "days": [row, *given["along"]],
             "to": given["to"],
@@ -304,7 +292,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     @once
     def mix(self, request: Request, pk: int) -> Response:
         """It takes what it took of its lots from stock; each of its steps then needs so much less. A lot past its life is refused."""
-        row, given = self.row(pk), _read(MixIn, request)
+        row, given = self.row(pk), body_of(MixIn, request)
         said = {
             **given,
             "key": given.get("key") or uuid4(),
@@ -324,7 +312,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     @once
     def check(self, request: Request, pk: int) -> Response:
         """With `done` false the tick goes. A line of people's own that isn't there yet is put on the list."""
-        row, given, by = self.row(pk), _read(NightCheckIn, request), caller(request)
+        row, given, by = self.row(pk), body_of(NightCheckIn, request), caller(request)
         if not given["key"] and not DayCheck.objects.filter(day=row, key="", text=given["text"].strip()).exists():
             services.add_check(day=row, text=given["text"], by=by)
         services.tick(day=row, **given, by=by, now=timezone.now())
@@ -344,7 +332,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     def close(self, request: Request, pk: int) -> Response:
         """What is done is finished with what it takes beside its batches, what isn't is carried over. All or nothing."""
         row, now = self.row(pk), timezone.now()
-        outcomes = [Outcome(**one) for one in _read(CloseIn, request)["outcomes"]]
+        outcomes = [Outcome(**one) for one in body_of(CloseIn, request)["outcomes"]]
         services.close(day=row, outcomes=outcomes, by=caller(request), today=timezone.localdate(now), now=now)
         return tagged(self.shown(pk))
 
@@ -361,7 +349,7 @@ class SealDayViews(TaggedRows, ListModelMixin, GenericViewSet[SealDay]):
     @once
     def call_off(self, request: Request, pk: int) -> Response:
         """Its steps keep their date until they are planned anew."""
-        services.call_off(day=self.row(pk), **_read(CallOffIn, request), by=caller(request), now=timezone.now())
+        services.call_off(day=self.row(pk), **body_of(CallOffIn, request), by=caller(request), now=timezone.now())
         return tagged(self.shown(pk))
 
 
@@ -398,13 +386,6 @@ class MixViews(TaggedRows, GenericViewSet[Mix]):
         """As a reader is given it."""
         self.row(pk)
         return mix_shown(pk)
-
-    def _seen(self, request: Request, pk: int) -> Mix:
-        """The batch, locked, in the version that the caller has seen."""
-        self.row(pk)
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
 
     def change(self, row: Mix, data: dict[str, Any]) -> None:
         """The whole of it is said each time."""

@@ -35,7 +35,7 @@ from buildplan.trace.filters import NoticeFilter, TaskFilter
 from buildplan.trace.models import Notice, NoticeItem, NoticeLetter, Sweep, Task
 from buildplan.trace.services import NoticeData
 from inventory.catalogue import calc as codes
-from inventory.common.etags import TaggedRows, require_match, tagged
+from inventory.common.etags import TaggedRows, tagged
 from inventory.common.problems import NotHere
 from inventory.common.schema import problems, sent_as, shown_as
 from inventory.models import Identifier, Item
@@ -229,13 +229,6 @@ class NoticeViews(TaggedRows, ListModelMixin, GenericViewSet[Notice]):
     def shown(self, pk: int) -> dict[str, Any]:
         """As a reader is given it."""
         return dict(NoticeOut(objects([self.row(pk)])[0]).data)
-
-    def _seen(self, request: Request, pk: int) -> Notice:
-        """The notice, locked, in the version that the caller has seen."""
-        self.row(pk)
-        self.lock(pk)
-        require_match(request, self.shown(pk))
-        return self.row(pk)
 
     @once
     def create(self, request: Request) -> Response:

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError as FormError
 from django.db.models import Model
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.request import Request
 
 from inventory.common.fields import LIMIT, PLACES, plain
 from inventory.common.forms import SizeInput
@@ -142,3 +143,10 @@ class ReasonOut(serializers.Serializer[Any]):
 
     text = serializers.CharField()
     source = serializers.CharField()  # type: ignore[assignment] # a declared field; the class keeps its own `source`
+
+
+def body_of(shape: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
+    """What a request's body says, read and checked as `shape`; a 400 names each field that isn't as it should be."""
+    asked = shape(data=request.data)
+    asked.is_valid(raise_exception=True)
+    return dict(asked.validated_data)

@@ -99,8 +99,8 @@ class TaggedRows:
         return Response(status=204)
 
     def _seen(self: Any, request: Request, pk: int) -> Any:
-        """The row, locked, in the version that the caller has seen."""
+        """The row, locked, in the version that the caller has seen: all that a reader is shown counts as part of it."""
+        self.row(pk)  # a 404 before anything is locked
         self.lock(pk)
-        row = self.row(pk)
-        require_match(request, self.serializer_class(row, context=self.get_serializer_context()).data)
-        return row
+        require_match(request, self.shown(pk))
+        return self.row(pk)
