@@ -14,6 +14,16 @@ RING = """() => {
     return ring && box.bottom > 0 && box.top < innerHeight;
 }"""
 BEYOND = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+LOOKS, BETWEEN = 200, 50  # how often a page is asked, and milliseconds between
+
+
+def until(page, is_so):
+    """Wait until a page says so. Playwright's own wait evaluates in the page, which the site's policy forbids once it isn't so at once."""
+    for _ in range(LOOKS):
+        if page.evaluate(is_so):
+            return
+        page.wait_for_timeout(BETWEEN)
+    raise AssertionError(f"{page.url}: it never came to be so: {is_so}")
 
 
 class Hands:
@@ -32,6 +42,7 @@ class Hands:
     def sees(self, *texts):
         for text in texts:
             expect(self.page.locator("main").get_by_text(text).locator("visible=true").first).to_be_visible()
+        self.page.wait_for_load_state()  # text is there before the style that lays it out
         assert self.page.evaluate(BEYOND) <= 0, f"{self.page.url} scrolls sideways"
 
     def at(self, heading):
@@ -103,12 +114,13 @@ class Keys(Hands):
 
     def reach(self, control):
         control.wait_for()
+        self.page.wait_for_load_state()
         one = control.element_handle()
         if self.page.evaluate(FROM_THE_TOP) and one.evaluate("one => !!one.closest('main')"):
             self._skip_to_the_content()
         for _ in range(MOST_TABS):
             if one.evaluate(REACHED):
-                return self.page.wait_for_function(RING)
+                return until(self.page, RING)
             self.page.keyboard.press("Shift+Tab" if one.evaluate(BEFORE) else "Tab")
         raise AssertionError(f"no Tab comes to {control}")
 

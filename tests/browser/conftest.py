@@ -83,6 +83,7 @@ def axe():
     """
 
     def check(page):
+        page.wait_for_load_state()  # behind a press, the page may be there before its style
         page.evaluate(Axe().axe_script)
         for scheme, width in zip(SCHEMES, WIDTHS, strict=True):
             page.emulate_media(color_scheme=scheme)

@@ -16,6 +16,7 @@ from playwright.sync_api import expect
 from inventory.labels import services as labels
 from inventory.models import Bag, Scan, Tally
 from tests import factories
+from tests.hands import until
 
 pytestmark = pytest.mark.alike
 
@@ -217,7 +218,7 @@ def test_label_printed_meanwhile_is_known_at_once(scan_page, bag, owner, worksho
 def test_label_too_new_for_a_device_without_a_network_is_refused(scan_page, context, bag, owner, workshop):
     """Kept as a scan, it would leave the bag before it standing, and what follows would be counted there."""
     (label,) = labels.ensure_labels(rows=[bag], by=owner)
-    scan_page.wait_for_function(KEPT)
+    until(scan_page, KEPT)
     context.set_offline(True)
     keys(scan_page, f"]Q1{label.token}\n")
 
@@ -274,7 +275,7 @@ def test_scan_that_waits_is_undone_on_the_device(scan_page, context, workshop):
 
 
 def test_fifty_scans_without_a_network_count_fifty(scan_page, context, workshop, told):
-    scan_page.wait_for_function(KEPT)
+    until(scan_page, KEPT)
     context.set_offline(True)
     for n in range(25):
         type_code(scan_page, RIVET)
@@ -337,7 +338,7 @@ def test_photo_with_two_codes_asks_which(scan_page, workshop):
 
 
 def test_photo_without_a_network_is_read_here(scan_page, context, workshop):
-    scan_page.wait_for_function(KEPT)
+    until(scan_page, KEPT)
     context.set_offline(True)
     scan_page.get_by_label("Photo", exact=True).set_input_files(photo(SHOWN[f"]E0{GTIN}"]))
     scan_page.get_by_role("button", name="Read the codes in it").click()
@@ -356,7 +357,7 @@ def test_photo_without_a_code_says_what_would_do(scan_page):
 
 
 def test_signing_out_warns_of_scans_that_wait_and_keeps_them(scan_page, context, workshop, signed_in, builder, live_server):
-    scan_page.wait_for_function(KEPT)
+    until(scan_page, KEPT)
     scan_page.route("**/api/v1/scans*", lambda route: route.abort())
     type_code(scan_page, RIVET)
     sent(scan_page, "1 waiting, 0 sent, 0 refused")
@@ -376,7 +377,7 @@ def test_signing_out_warns_of_scans_that_wait_and_keeps_them(scan_page, context,
 
 
 def test_signing_out_elsewhere_forgets_the_page(scan_page, live_server):
-    scan_page.wait_for_function(KEPT)
+    until(scan_page, KEPT)
     scan_page.goto(live_server.url + reverse("crates"))
     scan_page.get_by_role("button", name="Sign out", exact=True).click()
     scan_page.wait_for_url("**/sign-in/")

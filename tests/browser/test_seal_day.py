@@ -25,6 +25,7 @@ from inventory.shelflife.queries import expiries
 from inventory.workshop import tokens
 from inventory.workshop.feeds import make_feed_address
 from tests import factories
+from tests.hands import until
 
 TODAY = date(2027, 2, 20)
 WEEK = timedelta(days=7)
@@ -174,7 +175,7 @@ def test_sealing_day_from_the_plan_to_its_end(page, context, live_server, signed
         expect(page.get_by_role("timer")).to_contain_text("left")
         mix = Mix.objects.get()
         assert mix.temperature_f == 73
-        page.wait_for_function("!Object.keys(localStorage).some(name => name.startsWith('rivetloft-mix:'))")
+        until(page, "!Object.keys(localStorage).some(name => name.startsWith('rivetloft-mix:'))")
         assert agree() == 0
 
         # The clock: read out once at ten minutes and once at the end; a reload finds it as it was.
