@@ -14,7 +14,7 @@ RING = """() => {
     return ring && box.bottom > 0 && box.top < innerHeight;
 }"""
 BEYOND = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-LOOKS, BETWEEN = 200, 50  # how often a page is asked, and milliseconds between
+LOOKS, BETWEEN = 600, 50  # how often a page is asked, and milliseconds between
 
 
 def until(page, is_so):

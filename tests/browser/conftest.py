@@ -7,7 +7,7 @@ from axe_playwright_python.base import AxeResults
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.db import connection
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from tests import needs
 
@@ -34,6 +34,8 @@ RUN = """only => axe
     .then(found => ({...found, passes: [], incomplete: [], inapplicable: []}))"""
 BEYOND = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
+expect.set_options(timeout=30_000)  # as long as Playwright waits for a page or a control: the machine may have other work
+
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args):
@@ -54,13 +56,6 @@ def playwright():
     with sync_playwright() as found:
         yield found
         connection.close()
-
-
-@pytest.fixture
-def context(context):
-    """Every page fails soon: the site is on this machine."""
-    context.set_default_timeout(10_000)
-    return context
 
 
 @pytest.fixture

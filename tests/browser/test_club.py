@@ -51,7 +51,6 @@ def page_of(browser, live_server):
         client.force_login(member.user, backend=BACKEND)
         cookie = client.cookies[settings.SESSION_COOKIE_NAME]
         context = browser.new_context(base_url=live_server.url)
-        context.set_default_timeout(10_000)
         context.add_cookies([{"name": cookie.key, "value": cookie.value, "url": live_server.url}])
         opened.append(context)
         return context.new_page()

@@ -75,7 +75,6 @@ def test_person_is_invited_joins_and_signs_in_in_two_steps(page, browser, live_s
     signed_in(owner)
     link = invite(page, live_server, builder, bench, axe)
     second = browser.new_context()
-    second.set_default_timeout(10_000)
     other = second.new_page()
 
     join(other, link, axe)

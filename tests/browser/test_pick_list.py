@@ -21,7 +21,7 @@ def test_somebody_else_s_tick_appears_and_what_is_typed_stays(page, live_server,
     page.get_by_label("Scan what you take").fill("half a co")
 
     services.scan(walk=walk([step.pk], today=timezone.localdate()), code="RIVET", by=builder, now=timezone.now())
-    expect(page.get_by_text("1 ticked off")).to_be_visible(timeout=10_000)
+    expect(page.get_by_text("1 ticked off")).to_be_visible()
     expect(page.locator(".ticked")).to_contain_text(builder.name)
     expect(page.get_by_label("Scan what you take")).to_have_value("half a co")
 

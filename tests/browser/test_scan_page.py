@@ -92,7 +92,7 @@ def counted(workshop):
 
 
 def sent(page, text):
-    expect(page.locator("#outbox-counts")).to_have_text(text, timeout=30_000)
+    expect(page.locator("#outbox-counts")).to_have_text(text)
 
 
 def keys(page, text, gaps=5.0, at=None):
@@ -512,7 +512,7 @@ def test_camera_reads_qr_data_matrix_and_ean(page_with_camera, workshop):
 
     expect(page.locator("#rows li")).to_have_count(len(SHOWN), timeout=60_000)
     page.get_by_role("button", name="Stop the camera").click()
-    expect(page.locator("#outbox-counts")).to_contain_text("0 waiting", timeout=30_000)
+    expect(page.locator("#outbox-counts")).to_contain_text("0 waiting")
     with scope(workshop=workshop):
         assert set(Scan.objects.values_list("code", flat=True)) == set(SHOWN)
     assert not [address for address in asked if not address.startswith(page.url.split("/scan/")[0])]
