@@ -156,3 +156,20 @@ def test_plural_and_days_are_the_reader_s(german, workshop, project):
     step.delete()
     assert "Insgesamt ist 1 Schritt zu tun." in german.get(reverse("home")).content.decode()
     assert f"{timezone.localdate().day}.{timezone.localdate().month}.{timezone.localdate().year}" in tonight
+
+
+def test_words_worked_out_in_python_are_german_on_the_page_and_english_for_programs(german, project):
+    for code in ("F1", "F2"):
+        factories.StepFactory(project=project, code=code, title="Kiel vernieten", planned_on=None)
+
+    page = german.get(reverse("find"), {"q": "Kiel"}).content.decode()
+    assert [text for text in (f"Schritt von {project.name}", "noch ohne Tag") if text not in page] == []
+    hits = german.get(reverse("api-find"), {"q": "Kiel"}).json()["groups"][0]["hits"]
+    assert {(hit["what"], hit["line"]) for hit in hits} == {(f"step of {project.name}", "no day yet")}
+
+
+def test_spacings_and_how_a_page_is_worked_out_are_german(german, project):
+    assert "jedes dritte Loch" in german.get(reverse("settings")).content.decode()
+    assert (
+        "Kaufen = was fehlt, aufgerundet auf ganze Packungen." in german.get(reverse("order-sheet", args=[project.code])).content.decode()
+    )

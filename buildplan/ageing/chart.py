@@ -8,7 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
 from buildplan.ageing.queries import Row
+from inventory.common import filters
 from inventory.common.drawing import Tick, cut, later, middle, percent, ticks
 
 ROW, TEXT, BAR, THICK, FOOT = 50, 15, 22, 20, 26  # heights: of a row, to its words, to its bar, of the bar, of the days below
@@ -116,11 +120,7 @@ def _name(row: Row) -> str:
 
 def _words(row: Row) -> str:
     if row.days_left is None:
-        return "life unknown"
+        return pgettext("timeline", "life unknown")
     if row.dead:
-        return f"dead {_count(-row.days_left)}"
-    return _count(row.days_left) if row.days_left else "last day"
-
-
-def _count(days: int) -> str:
-    return "1 day" if days == 1 else f"{days} days"
+        return _("dead %(days)s") % {"days": filters.days(-row.days_left)}
+    return filters.days(row.days_left) if row.days_left else _("last day")

@@ -39,10 +39,10 @@ _LENGTH = Measure("in", "length")
 _LENGTHS = ".064, 1/16 in or 1.6 mm"
 _MOST_HOLES = 100_000
 
-PLANS = Reason("The call-out on the kit's plans wins over any figure here; where they differ, ask the kit's maker.", "the kit's plans")
-_HOLES = Reason("The hole that the plans or the rivet's own specification give comes first.", "the kit's plans")
-_COLOURS = Reason("A cleco's colour is a label: makers differ, so go by the size.", "NAVEDTRA 14315 ch. 4")
-_BY_HAND = Reason("Spacing is a habit of the trade and no rule: the plans may ask for more.", PRACTICE)
+PLANS = Reason(_("The call-out on the kit's plans wins over any figure here; where they differ, ask the kit's maker."), "the kit's plans")
+_HOLES = Reason(_("The hole that the plans or the rivet's own specification give comes first."), "the kit's plans")
+_COLOURS = Reason(_("A cleco's colour is a label: makers differ, so go by the size."), "NAVEDTRA 14315 ch. 4")
+_BY_HAND = Reason(_("Spacing is a habit of the trade and no rule: the plans may ask for more."), PRACTICE)
 
 
 def _grip(name: str, label: str, **more: str) -> Input:
@@ -105,7 +105,7 @@ def _drill_fit(*, name: str, rivet_diameter: Fraction) -> Found:
     limits = HOLES.get(rivet_diameter)
     rows = [figure("fits", "yes" if fits else "no"), *length("drill", drill_size(name))]
     if limits is None:
-        unknown = Reason("No hole limits are known here for that rivet, and the answer says no more than that.", "no source")
+        unknown = Reason(_("No hole limits are known here for that rivet, and the answer says no more than that."), "no source")
         return Found(tuple(rows), (Reason(reason, "no source"),), (unknown,))
     rows += [*length("least", limits.least), *length("most", limits.most), figure("usual", limits.usual)]
     return Found(tuple(rows), (Reason(reason, limits.source),), _from_memory(limits.source))
@@ -114,7 +114,7 @@ def _drill_fit(*, name: str, rivet_diameter: Fraction) -> Found:
 def _from_memory(source: str) -> tuple[Reason, ...]:
     if not source.startswith(MEMORY):
         return ()
-    return (Reason("These limits are from memory: let them stop nobody, and look them up.", source),)
+    return (Reason(_("These limits are from memory: let them stop nobody, and look them up."), source),)
 
 
 def _rivet_tools(*, code: Rivet, sheet: Fraction | None) -> Found:
@@ -332,6 +332,6 @@ RIVETS = (
         results={"peak": _("Peak"), "when": _("First held")},
         reckon=_pin_peak,
         example={"span": ["2027-03-01,2027-03-04,40", "2027-03-03,2027-03-06,25"]},
-        cautions=(Reason("A sealed assembly holds its clecos for a day or more.", PRACTICE),),
+        cautions=(Reason(_("A sealed assembly holds its clecos for a day or more."), PRACTICE),),
     ),
 )

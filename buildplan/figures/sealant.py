@@ -34,13 +34,15 @@ _HOURS = Measure("h", "time")
 _SHEET = "the product's data sheet, as entered"
 _MINUTES = 60
 
-SHEET = Reason("The maker's data sheet wins over any figure here, and the plans say where and how thick.", "the product's data sheet")
+SHEET = Reason(_("The maker's data sheet wins over any figure here, and the plans say where and how thick."), "the product's data sheet")
 CAN = Reason(
-    "Solvents such as MEK and acetone are highly flammable: air the place, keep every source of ignition away, wear gloves and eye "
-    "protection. Type 1 accelerators hold chromium(VI), manganese-dioxide ones oxidise and irritate, isocyanate hardeners sensitise.",
+    _(
+        "Solvents such as MEK and acetone are highly flammable: air the place, keep every source of ignition away, wear gloves and eye "
+        "protection. Type 1 accelerators hold chromium(VI), manganese-dioxide ones oxidise and irritate, isocyanate hardeners sensitise."
+    ),
     "the product's safety data sheet",
 )
-WASTE = Reason("Rests are disposed of as the safety data sheet and the local authority say.", "the local fire and waste authority")
+WASTE = Reason(_("Rests are disposed of as the safety data sheet and the local authority say."), "the local fire and waste authority")
 CAUTIONS = (SHEET, CAN, WASTE)
 
 

@@ -16,8 +16,8 @@ from inventory.shelflife.calc import StatedDate, last_usable_day, limits, mean_k
 _GRAMS = Measure("g", "mass")
 _HOURS = Measure("h", "time")
 _TEN_THOUSANDTH = Decimal("0.0001")
-_LABEL = Reason("The label and the maker's data sheet win; a date that isn't known is never guessed.", "the product's data sheet")
-_ADVICE = Reason("An advisory only: it lengthens no life and cancels no limit.", "USP 29 chapter 1160 says how, not how long")
+_LABEL = Reason(_("The label and the maker's data sheet win; a date that isn't known is never guessed."), "the product's data sheet")
+_ADVICE = Reason(_("An advisory only: it lengthens no life and cancels no limit."), "USP 29 chapter 1160 says how, not how long")
 _STORED = "T.O. 1-1-700 par. 12.8 runs a life from the day of manufacture, in the original unopened container"
 
 

@@ -7,6 +7,8 @@ from typing import Any
 
 from django.db.models import Case, Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Sum, Value, When
 from django.db.models.functions import Concat
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
 
 from buildplan.finding.shapes import Hit, To
 from buildplan.fitting.models import Assembly, Conflict, Settlement
@@ -15,7 +17,7 @@ from buildplan.sealday.models import SealDay
 from buildplan.trace.models import Notice
 from inventory.common.fields import plain
 from inventory.common.filters import day
-from inventory.models import Bag, Crate, Holding, Identifier, Item, Lot, Member, PackingLine, Place, Thing
+from inventory.models import Bag, Bench, Crate, Holding, Identifier, Item, Lot, Member, PackingLine, Place, Thing
 from inventory.stock.models import End, State
 from inventory.stock.queries import life_of
 
@@ -63,8 +65,11 @@ def _lies_item(ids: Sequence[int]) -> Lies:
 
 
 def _not_counted(line: PackingLine) -> str:
-    bag = f"bag {line.bag.path} of {line.crate.code}" if line.bag else f"crate {line.crate.code}, in no bag"
-    return f"{bag} in {line.bag.place.path}, not counted yet" if line.bag and line.bag.place else f"{bag}, not counted yet"
+    bag = _("bag %(bag)s of %(crate)s") if line.bag else _("crate %(crate)s, in no bag")
+    bag %= {"bag": line.bag.path if line.bag else "", "crate": line.crate.code}
+    if line.bag and line.bag.place:
+        return _("%(bag)s in %(place)s, not counted yet") % {"bag": bag, "place": line.bag.place.path}
+    return _("%(bag)s, not counted yet") % {"bag": bag}
 
 
 def _item(row: Item, lies: Lies) -> Hit:
@@ -73,8 +78,9 @@ def _item(row: Item, lies: Lies) -> Hit:
 
 
 def _timed(row: Item) -> str:
-    life = f"lives {row.life_months} months" if row.life_months else ""
-    pack = f"in packs of {plain(row.pack)} {row.unit}" if row.pack else f"counted in {row.unit}"
+    life = _("lives %(months)s months") % {"months": row.life_months} if row.life_months else ""
+    packed = _("in packs of %(pack)s %(unit)s") if row.pack else _("counted in %(unit)s")
+    pack = packed % {"pack": plain(row.pack) if row.pack else "", "unit": row.unit}
     return f"{pack}, {life}" if life else pack
 
 
@@ -93,8 +99,13 @@ def _lies_lot(ids: Sequence[int]) -> Lies:
 
 def _lot(row: Lot, lies: Lies) -> Hit:
     where = _where(lies.get(row.pk, ()), row.item.unit)
-    what = f"lot of {row.item.code}"
-    return Hit("lot", row.pk, row.code, row.item.name, what, where, f"{_life(row)}, bench {row.bench.name}", To("lot", (row.pk,)))
+    what = _("lot of %(item)s") % {"item": row.item.code}
+    line = f"{_life(row)}, {_bench(row.bench)}"
+    return Hit("lot", row.pk, row.code, row.item.name, what, where, line, To("lot", (row.pk,)))
+
+
+def _bench(bench: Bench) -> str:
+    return _("bench %(bench)s") % {"bench": bench.name}
 
 
 def _life(row: Lot) -> str:
@@ -102,8 +113,10 @@ def _life(row: Lot) -> str:
         return row.get_state_display()
     life = life_of(row)
     if not life.known:
-        return "its life is unknown"
-    return f"last usable day {day(life.last_day)}" if life.last_day else "no end of its life is known of"
+        return _("its life is unknown")
+    if life.last_day is None:
+        return _("no end of its life is known of")
+    return _("last usable day %(day)s") % {"day": day(life.last_day)}
 
 
 # What was sent
@@ -116,9 +129,9 @@ def _bags() -> Rows:
 
 def _bag(row: Bag, lies: Lies) -> Hit:
     del lies
-    where = f"in {row.place.path}" if row.place else f"in crate {row.crate.code}"
-    line = f"counted {day(row.counted_on)}" if row.counted_on else "not counted to the end"
-    return Hit("bag", row.pk, f"{row.crate.code}/{row.path}", "", "bag", where, line, To("count-bag", (row.pk,)))
+    where = _in(row.place.path) if row.place else _("in crate %(crate)s") % {"crate": row.crate.code}
+    line = _("counted %(day)s") % {"day": day(row.counted_on)} if row.counted_on else _("not counted to the end")
+    return Hit("bag", row.pk, f"{row.crate.code}/{row.path}", "", _("bag"), where, line, To("count-bag", (row.pk,)))
 
 
 def _crates() -> Rows:
@@ -127,17 +140,18 @@ def _crates() -> Rows:
 
 def _crate(row: Crate, lies: Lies) -> Hit:
     del lies
-    parts = [row.sender.name if row.sender else "", f"order {row.order_code}" if row.order_code else "", f"for {row.bench.name}"]
+    order = _("order %(order)s") % {"order": row.order_code} if row.order_code else ""
+    parts = [row.sender.name if row.sender else "", order, _("for %(bench)s") % {"bench": row.bench.name}]
     line = ", ".join(part for part in parts if part)
-    return Hit("crate", row.pk, row.code, "", "crate", _came(row), line, To("crate", (row.pk,)))
+    return Hit("crate", row.pk, row.code, "", _("crate"), _came(row), line, To("crate", (row.pk,)))
 
 
 def _came(row: Crate) -> str:
     if row.closed_on:
-        return f"closed {day(row.closed_on)}"
+        return _("closed %(day)s") % {"day": day(row.closed_on)}
     if row.arrived_on:
-        return f"arrived {day(row.arrived_on)}"
-    return f"on its way, due {day(row.due_on)}" if row.due_on else "on its way, no due day"
+        return _("arrived %(day)s") % {"day": day(row.arrived_on)}
+    return _("on its way, due %(day)s") % {"day": day(row.due_on)} if row.due_on else _("on its way, no due day")
 
 
 # Places
@@ -150,9 +164,13 @@ def _places() -> Rows:
 
 def _place(row: Place, lies: Lies) -> Hit:
     del lies
-    inside, _, _ = row.path.rpartition("/")
-    lots = "1 lot lies here" if row.lots == 1 else f"{row.lots or 'no'} lots lie here"  # type: ignore[attr-defined] # annotated
-    return Hit("place", row.pk, row.path, "", "place", f"in {inside}" if inside else "", lots, _shelf(row.path))
+    inside = row.path.rpartition("/")[0]
+    return Hit("place", row.pk, row.path, "", _("place"), _in(inside) if inside else "", _lots_here(row), _shelf(row.path))
+
+
+def _lots_here(row: Place) -> str:
+    count: int = row.lots  # type: ignore[attr-defined] # annotated
+    return ngettext("%(count)s lot lies here", "%(count)s lots lie here", count) % {"count": count} if count else _("no lots lie here")
 
 
 def _shelf(path: str) -> To:
@@ -170,13 +188,14 @@ def _steps() -> Rows:
 def _step(row: Step, lies: Lies) -> Hit:
     del lies
     to = To("step", (row.project.code, row.code))
-    return Hit("step", row.pk, row.code, row.title, f"step of {row.project.name}", row.section.name, _planned(row), to)
+    what = _("step of %(project)s") % {"project": row.project.name}
+    return Hit("step", row.pk, row.code, row.title, what, row.section.name, _planned(row), to)
 
 
 def _planned(row: Step) -> str:
     if row.done:
-        return f"done {day(row.done_on)}" if row.done_on else "done"
-    return f"planned {day(row.planned_on)}" if row.planned_on else "no day yet"
+        return _("done %(day)s") % {"day": day(row.done_on)} if row.done_on else _("done")
+    return _("planned %(day)s") % {"day": day(row.planned_on)} if row.planned_on else _("no day yet")
 
 
 def _projects() -> Rows:
@@ -185,9 +204,9 @@ def _projects() -> Rows:
 
 def _project(row: Project, lies: Lies) -> Hit:
     del lies
-    left = row.left  # type: ignore[attr-defined] # annotated
-    line = "all steps done" if not left else f"{left} step{'' if left == 1 else 's'} to do"
-    return Hit("project", row.pk, row.code, row.name, "project", f"bench {row.bench.name}", line, To("plan", (row.code,)))
+    left: int = row.left  # type: ignore[attr-defined] # annotated
+    line = ngettext("%(count)s step to do", "%(count)s steps to do", left) % {"count": left} if left else _("all steps done")
+    return Hit("project", row.pk, row.code, row.name, _("project"), _bench(row.bench), line, To("plan", (row.code,)))
 
 
 # What is drilled together, what is in dispute, what makers say
@@ -199,8 +218,10 @@ def _assemblies() -> Rows:
 
 def _assembly(row: Assembly, lies: Lies) -> Hit:
     del lies
-    positions = "1 position" if row.count == 1 else f"{row.count} positions"  # type: ignore[attr-defined] # annotated
-    return Hit("assembly", row.pk, row.name, "", f"assembly of {row.project.name}", "", positions, To("assembly", (row.pk,)))
+    count: int = row.count  # type: ignore[attr-defined] # annotated
+    positions = ngettext("%(count)s position", "%(count)s positions", count) % {"count": count}
+    what = _("assembly of %(project)s") % {"project": row.project.name}
+    return Hit("assembly", row.pk, row.name, "", what, "", positions, To("assembly", (row.pk,)))
 
 
 def _conflicts() -> Rows:
@@ -210,8 +231,9 @@ def _conflicts() -> Rows:
 
 def _conflict(row: Conflict, lies: Lies) -> Hit:
     del lies
-    state = "settled" if row.settled else "open"  # type: ignore[attr-defined] # annotated
-    return Hit("conflict", row.pk, row.title, "", f"conflict of {row.project.name}", "", state, To("conflict", (row.pk,)))
+    state = _("settled") if row.settled else _("open")  # type: ignore[attr-defined] # annotated
+    what = _("conflict of %(project)s") % {"project": row.project.name}
+    return Hit("conflict", row.pk, row.title, "", what, "", state, To("conflict", (row.pk,)))
 
 
 def _notices() -> Rows:
@@ -220,8 +242,8 @@ def _notices() -> Rows:
 
 def _notice(row: Notice, lies: Lies) -> Hit:
     del lies
-    line = ", ".join(part for part in (row.maker, f"issued {day(row.issued_on)}") if part)
-    return Hit("notice", row.pk, row.reference, row.title, "maker's notice", "", line, To("notice", (row.pk,)))
+    line = ", ".join(part for part in (row.maker, _("issued %(day)s") % {"day": day(row.issued_on)}) if part)
+    return Hit("notice", row.pk, row.reference, row.title, _("maker's notice"), "", line, To("notice", (row.pk,)))
 
 
 # People, the pool, seal days
@@ -233,7 +255,7 @@ def _members() -> Rows:
 
 def _member(row: Member, lies: Lies) -> Hit:
     del lies
-    line = "" if row.active else "left"
+    line = "" if row.active else pgettext("member", "left")
     return Hit("member", row.pk, row.name, "", row.get_role_display(), "", line, To("member", (row.pk,)))
 
 
@@ -247,7 +269,7 @@ def _lies_thing(ids: Sequence[int]) -> Lies:
 
 def _thing(row: Thing, lies: Lies) -> Hit:
     item = row.lot.item
-    until = f"calibrated until {day(row.calibrated_until)}" if row.calibrated_until else ""
+    until = _("calibrated until %(day)s") % {"day": day(row.calibrated_until)} if row.calibrated_until else ""
     line = ", ".join(part for part in (row.condition, until) if part)
     return Hit("thing", row.pk, row.serial, item.name, item.code, _where(lies.get(row.pk, ()), ""), line, To("thing", (row.pk,)))
 
@@ -258,9 +280,10 @@ def _seal_days() -> Rows:
 
 def _seal_day(row: SealDay, lies: Lies) -> Hit:
     del lies
-    steps = "1 step" if row.count == 1 else f"{row.count} steps"  # type: ignore[attr-defined] # annotated
-    state = "called off" if row.called_off_at else "closed" if row.closed_at else "planned"
-    return Hit("seal_day", row.pk, day(row.on), "", "seal day", f"bench {row.bench.name}", f"{steps}, {state}", To("seal-day", (row.pk,)))
+    count: int = row.count  # type: ignore[attr-defined] # annotated
+    steps = ngettext("%(count)s step", "%(count)s steps", count) % {"count": count}
+    state = _("called off") if row.called_off_at else _("closed") if row.closed_at else _("planned")
+    return Hit("seal_day", row.pk, day(row.on), "", _("seal day"), _bench(row.bench), f"{steps}, {state}", To("seal-day", (row.pk,)))
 
 
 def _lies(rows: "QuerySet[Holding, Holding]", by: str) -> Lies:
@@ -274,10 +297,15 @@ def _lies(rows: "QuerySet[Holding, Holding]", by: str) -> Lies:
 
 def _where(lies: Sequence[tuple[str, Decimal]], unit: str) -> str:
     if not lies:
-        return "none of it here"
-    named = ", ".join(f"{plain(total)} {unit} in {path}" if unit else f"in {path}" for path, total in lies[:MOST_PLACES])
+        return _("none of it here")
+    named = ", ".join(f"{plain(total)} {unit} {_in(path)}" if unit else _in(path) for path, total in lies[:MOST_PLACES])
     more = len(lies) - MOST_PLACES
-    return f"{named} and {more} more place{'' if more == 1 else 's'}" if more > 0 else named
+    told = {"places": named, "count": more}
+    return ngettext("%(places)s and %(count)s more place", "%(places)s and %(count)s more places", more) % told if more > 0 else named
+
+
+def _in(place: str) -> str:
+    return _("in %(place)s") % {"place": place}
 
 
 def _by_text(text: str) -> To:

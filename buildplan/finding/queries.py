@@ -8,6 +8,7 @@ from operator import and_, or_
 from typing import Any
 
 from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
+from django.utils.translation import gettext as _
 
 from buildplan.finding.calc import MOST_TEXT, day_of, near, pattern, words
 from buildplan.finding.kinds import KINDS, MOST, SEAL_DAYS, Kind, identified
@@ -34,7 +35,8 @@ def find(text: str, *, today: date) -> Found:
     text = text.strip(" \t\r\n")  # not str.strip's own list: that one eats separators
     if not text or len(text) > LONGEST:
         return Found(text)
-    known = lookups.look_up(texts=[text], places=[text], bags=[text], loose=(), today=today)
+    # A serial number is found by its words.
+    known = lookups.look_up(texts=[text], places=[text], bags=[text], loose=(), today=today, serials=False)
     meaning = known.meanings[text]
     groups = tuple(group for group in _groups(text, today) if group.hits)
     scanned = _scanned(text, meaning, known)
@@ -42,7 +44,7 @@ def find(text: str, *, today: date) -> Found:
     if exact or groups:
         return Found(text, groups, exact=exact)
     if on := day_of(text, today=today):
-        return Found(text, unknown=f"no seal day is on {day(on)}", day=on)
+        return Found(text, unknown=_("no seal day is on %(day)s") % {"day": day(on)}, day=on)
     problem = unknown(text, meaning.reading)
     return Found(text, near=tuple(_near(text)), unknown=str(problem), teach=problem.members["teach"] is not None)
 

@@ -153,76 +153,80 @@ CHAPTERS: tuple[Chapter, ...] = (
 
 _LIFE = "the dates on its label, and the lives that the catalogue has of its item"
 _NETTED = Reason(
-    "Needs are served in the order of their days. Each takes first what is set aside for it, then the lot that expires first.", RULE
+    _("Needs are served in the order of their days. Each takes first what is set aside for it, then the lot that expires first."), RULE
 )
-_HELD = Reason("A thing that comes back is needed for a span. What counts is the most held at once, not the sum.", PEAK)
+_HELD = Reason(_("A thing that comes back is needed for a span. What counts is the most held at once, not the sum."), PEAK)
 
 WORKED_OUT: Mapping[str, tuple[Reason, ...]] = {
     "tonight": (
-        Reason("A step is ready where nothing stands against it. Each is judged alone, as if it were the only one today.", tonight.NETTING),
-        Reason("All that it comes after is done, and what was sealed there is cured.", tonight.CURES),
+        Reason(
+            _("A step is ready where nothing stands against it. Each is judged alone, as if it were the only one today."), tonight.NETTING
+        ),
+        Reason(_("All that it comes after is done, and what was sealed there is cured."), tonight.CURES),
         _NETTED,
-        Reason("Clecos and tools are free where nobody has or booked them, and no done step holds them in its holes.", tonight.THERE),
-        Reason("Sealant of a seal day is for that day alone, with its temperature entered.", tonight.SEALING),
-        Reason("Its minutes and people are no more than you have.", tonight.ASKED),
-        Reason("Free again with a crate, a loan that is due, the end of a booking or a cure, a planned step, or an order.", CATALOGUE),
+        Reason(_("Clecos and tools are free where nobody has or booked them, and no done step holds them in its holes."), tonight.THERE),
+        Reason(_("Sealant of a seal day is for that day alone, with its temperature entered."), tonight.SEALING),
+        Reason(_("Its minutes and people are no more than you have."), tonight.ASKED),
+        Reason(_("Free again with a crate, a loan that is due, the end of a booking or a cure, a planned step, or an order."), CATALOGUE),
     ),
     "order-sheet": (
         Reason(
-            "Every step still to do, and all that it waits for, needs its call-outs, rivet rows and seams.",
+            _("Every step still to do, and all that it waits for, needs its call-outs, rivet rows and seams."),
             f"{CALL_OUT}, its rows and seams",
         ),
         _NETTED,
         _HELD,
         Reason(
-            "Order by = the first day short, less lead time, less the receiving allowance.",
+            _("Order by = the first day short, less lead time, less the receiving allowance."),
             f"lead_days of {CATALOGUE}; the receiving allowance is a setting of the workshop (3 is our starting value)",
         ),
-        Reason("What dies is bought no earlier than leaves enough of its life at the last need.", PUBLISHED),
-        Reason("Where several days are short, the fewest purchases that serve them all are named.", BUNDLING),
-        Reason("Buy = short, rounded up to whole packs.", f"pack of {CATALOGUE}"),
+        Reason(_("What dies is bought no earlier than leaves enough of its life at the last need."), PUBLISHED),
+        Reason(_("Where several days are short, the fewest purchases that serve them all are named."), BUNDLING),
+        Reason(_("Buy = short, rounded up to whole packs."), f"pack of {CATALOGUE}"),
     ),
     "shelf-life": (
-        Reason("The last usable day is the earliest of: as printed, made + life, opened + open life, and what its storage allows.", _LIFE),
         Reason(
-            "A passed update test adds its part of the life; a failed one ends the batch everywhere.", "the tests that were written down"
+            _("The last usable day is the earliest of: as printed, made + life, opened + open life, and what its storage allows."), _LIFE
         ),
-        Reason("A missing date is never guessed: a lot of unknown life counts for nothing.", _LIFE),
-        Reason("A lot dies unused by so much as no step takes while it lives.", f"{RULE}; each project is netted by itself"),
+        Reason(
+            _("A passed update test adds its part of the life; a failed one ends the batch everywhere."), "the tests that were written down"
+        ),
+        Reason(_("A missing date is never guessed: a lot of unknown life counts for nothing."), _LIFE),
+        Reason(_("A lot dies unused by so much as no step takes while it lives."), f"{RULE}; each project is netted by itself"),
     ),
     "step": (
         Reason(
-            "The step needs its call-outs, the rivets and clecos of its rows, and the grams of its seams.",
+            _("The step needs its call-outs, the rivets and clecos of its rows, and the grams of its seams."),
             f"{CALL_OUT}, its rows and seams",
         ),
-        Reason("Clecos = holes / spacing, rounded up. How far apart is the builder's choice.", SPACING_SOURCE),
-        Reason("Grams of a seam = volume of its shape x specific gravity x count + loss, rounded half up once to 0.001 g.", ARITHMETIC),
-        Reason("The lots proposed are those that netting gives this step if it is done on that day.", RULE),
+        Reason(_("Clecos = holes / spacing, rounded up. How far apart is the builder's choice."), SPACING_SOURCE),
+        Reason(_("Grams of a seam = volume of its shape x specific gravity x count + loss, rounded half up once to 0.001 g."), ARITHMETIC),
+        Reason(_("The lots proposed are those that netting gives this step if it is done on that day."), RULE),
     ),
     "pins": (
         _HELD,
-        Reason("A step holds its clecos on its day, or through the day of the step that frees them.", PLAN),
-        Reason("Lacking on a day = held - there. The figures are those of the order sheet.", ARITHMETIC),
+        Reason(_("A step holds its clecos on its day, or through the day of the step that frees them."), PLAN),
+        Reason(_("Lacking on a day = held - there. The figures are those of the order sheet."), ARITHMETIC),
     ),
     "stock-by-week": (
         Reason(
-            "Left at a week's end = at first + due - what can't serve any more - what steps take. What they don't get is missing.",
+            _("Left at a week's end = at first + due - what can't serve any more - what steps take. What they don't get is missing."),
             ARITHMETIC,
         ),
-        Reason("Who gets what is decided as on the order sheet, so all that is missing adds up to its short.", RULE),
-        Reason("What is set aside for a step that won't take it isn't counted, nor what another bench has.", RULE),
+        Reason(_("Who gets what is decided as on the order sheet, so all that is missing adds up to its short."), RULE),
+        Reason(_("What is set aside for a step that won't take it isn't counted, nor what another bench has."), RULE),
     ),
     "seal-day": (
-        Reason("Grams to mix = the seams of the day's steps, less what is mixed for them already.", ARITHMETIC),
-        Reason("A batch is no more than the people there can place within its work life at that temperature.", SHEET),
-        Reason("Lots already promised to earlier needs are left alone; each batch comes from one lot where one holds it.", ORDER),
-        Reason("Base and accelerator are parts by weight. The rounding of the scale counts most on the small part.", SHEET),
-        Reason("What waits for the cure is free once the last batch has had its hours.", f"{SHEET}; {ARITHMETIC}"),
+        Reason(_("Grams to mix = the seams of the day's steps, less what is mixed for them already."), ARITHMETIC),
+        Reason(_("A batch is no more than the people there can place within its work life at that temperature."), SHEET),
+        Reason(_("Lots already promised to earlier needs are left alone; each batch comes from one lot where one holds it."), ORDER),
+        Reason(_("Base and accelerator are parts by weight. The rounding of the scale counts most on the small part."), SHEET),
+        Reason(_("What waits for the cure is free once the last batch has had its hours."), f"{SHEET}; {ARITHMETIC}"),
     ),
     "club-day": (
-        Reason("The steps of the day, of all benches, hold things that come back.", PEAK),
-        Reason("Who gets what where there isn't enough: own things first, then who has it or booked it, then plan order.", SHARED_OUT),
-        Reason("Offers change as little as can be: one step on another day, clecos wider, or a thing borrowed.", NEAREST),
-        Reason("No step goes before what it waits for.", PLAN),
+        Reason(_("The steps of the day, of all benches, hold things that come back."), PEAK),
+        Reason(_("Who gets what where there isn't enough: own things first, then who has it or booked it, then plan order."), SHARED_OUT),
+        Reason(_("Offers change as little as can be: one step on another day, clecos wider, or a thing borrowed."), NEAREST),
+        Reason(_("No step goes before what it waits for."), PLAN),
     ),
 }

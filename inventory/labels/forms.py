@@ -36,6 +36,8 @@ class BagsForm(forms.Form):
     def __init__(self, data: Any, *, crates: Sequence[tuple[int, str]]) -> None:
         """Offer the crates that have bags."""
         super().__init__(data, auto_id="bags-%s")
+        none = _("No bags of that crate are listed: choose one that has bags, or label its lots.")
+        self.fields["crate"].error_messages["invalid_choice"] = none
         self.fields["crate"].choices = crates  # type: ignore[attr-defined]
 
 

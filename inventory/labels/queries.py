@@ -2,11 +2,12 @@
 
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from django.db.models import Count, Q, Value
 from django.db.models.functions import Concat, Upper
+from django.utils.translation import gettext, gettext_noop
 
 from inventory.catalogue import calc as codes
 from inventory.catalogue.models import Item
@@ -16,6 +17,13 @@ from inventory.labels.models import Label, LabelSheet
 from inventory.receiving.models import Bag, Crate
 from inventory.shelflife.calc import of_columns
 from inventory.stock.models import End, Holding, Lot, Place
+
+STARTING_NAMES = (
+    gettext_noop("A4, 3 x 8 labels"),
+    gettext_noop("Letter, 3 x 10 labels"),
+    gettext_noop("A4, 5 x 20 small ones for drawers"),
+    gettext_noop("Roll, 100 x 50"),
+)
 
 Labelled = Bag | Lot | Place
 KINDS: dict[str, type[Labelled]] = {"bag": Bag, "lot": Lot, "place": Place}
@@ -222,7 +230,12 @@ def own_sheets() -> list[Sheet]:
 
 def sheets() -> list[Sheet]:
     """What labels can be printed on: the workshop's own sheets, or the starting ones where it has none. One query."""
-    return own_sheets() or list(STARTING)
+    return own_sheets() or starting_sheets()
+
+
+def starting_sheets() -> list[Sheet]:
+    """What labels can be printed on before a workshop has a sheet of its own, by names in the reader's language."""
+    return [replace(sheet, name=gettext(sheet.name)) for sheet in STARTING]
 
 
 def as_sheet(row: LabelSheet) -> Sheet:

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.labels import queries, services
-from inventory.labels.calc import STARTING, Cell, Sheet, cells
+from inventory.labels.calc import Cell, Sheet, cells
 from inventory.labels.drawing import Job, Symbol
 from inventory.labels.forms import BagsForm, LotsForm, PlacesForm, PrintForm, SheetForm, TypedForm, ticked
 from inventory.labels.models import LabelSheet
@@ -166,7 +166,7 @@ def _view(sheet: Sheet) -> SheetView:
 @members_only
 def sheets(request: MemberRequest) -> HttpResponse:
     """The sheets there are, and a form for another; it starts from the measurements that `from` names."""
-    start = {sheet.key: sheet for sheet in STARTING}
+    start = {sheet.key: sheet for sheet in queries.starting_sheets()}
     form = SheetForm(request.POST if request.method == "POST" else None, sheet=start.get(request.GET.get("from", "")))
     if request.method == "POST":
         policy.require(request.member, "keep_stock")
@@ -175,7 +175,7 @@ def sheets(request: MemberRequest) -> HttpResponse:
     own = queries.own_sheets()
     context = {
         "own": [_view(sheet) for sheet in own],
-        "starting": [_view(sheet) for sheet in STARTING],
+        "starting": [_view(sheet) for sheet in start.values()],
         "form": form if policy.allowed(request.member, "keep_stock") else None,
         "open": bool(form.errors) or request.GET.get("from", "") in start,
     }

@@ -5,9 +5,13 @@ import json
 from functools import lru_cache
 from pathlib import Path
 
+from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.templatetags.static import static
 from django.urls import reverse
+from django.utils.translation import override
+
+from inventory.scanning.script_words import ABSENT
 
 _WORKER = "scan/worker.js"
 _DECODER = "scan/decoder.js"
@@ -15,6 +19,7 @@ _MODULES = ("page", "answers", "camera", "codes", "feedback", "listing", "outbox
 _FILES = (
     "rivetloft.css",
     "find.js",
+    "texts.js",
     "rivetloft.svg",
     "vendor/pico/pico.classless.min.css",
     "vendor/zxing-wasm/reader.js",
@@ -32,8 +37,17 @@ def decoder() -> str:
 def worker() -> str:
     """The service worker, with what it has to know of this site before it."""
     files = [static(name) for name in _FILES] + [reverse("scan-decoder")]
-    known = {"VERSION": version(), "PAGE": reverse("scan"), "SIGN_OUT": reverse("sign-out"), "FILES": files}
+    known = {"VERSION": version(), "PAGE": reverse("scan"), "SIGN_OUT": reverse("sign-out"), "FILES": files, "ABSENT": _absent()}
     return "".join(f"const {name} = {json.dumps(value)};\n" for name, value in known.items()) + _path(_WORKER).read_text()
+
+
+def _absent() -> dict[str, str]:
+    """What it says where nobody is signed in, by language, the site's own first."""
+    said = {}
+    for code, _ in settings.LANGUAGES:
+        with override(code):
+            said[code] = str(ABSENT)
+    return said
 
 
 def version() -> str:

@@ -16,6 +16,7 @@ from inventory.common.problems import Problem
 from inventory.scanning import services
 from inventory.scanning.models import Scan
 from inventory.scanning.reading import shown
+from inventory.scanning.script_words import ACTIONS
 from inventory.scanning.views import STAYS
 from inventory.stock.models import Movement
 from inventory.stock.services import may_reverse
@@ -79,7 +80,7 @@ def undo(request: MemberRequest, pk: int) -> HttpResponse:
 def _settle(request: MemberRequest, pk: int, settle: Callable[..., Scan], said: str) -> HttpResponse:
     found = get_object_or_404(Scan, pk=pk)
     if _done(request, lambda: settle(scan=found, by=request.member, now=timezone.now())):
-        what = _("%(action)s of %(code)s") % {"action": found.action, "code": shown(found.code)}
+        what = _("%(action)s of %(code)s") % {"action": _action(found), "code": shown(found.code)}
         messages.success(request, f"{said}: {what}.")
     return redirect("scan-conflicts")
 
@@ -117,11 +118,11 @@ def _shown(scan: Scan, *, may_undo: bool) -> dict[str, Any]:
     return {
         "id": scan.pk,
         "code": shown(scan.code),
-        "action": scan.action,
+        "action": _action(scan),
         "outcome": scan.get_outcome_display(),
         "done": scan.outcome == Scan.Outcome.DONE,
         "says": scan.answer.get("text") or scan.answer.get("detail") or scan.answer.get("title", ""),
-        "asked": [f"{name} {scan.asked[name]}" for name in ("quantity", "bag", "place", "note") if scan.asked.get(name)],
+        "asked": [f"{word} {scan.asked[name]}" for name, word in _asked_words().items() if scan.asked.get(name)],
         "at": scan.at,
         "by": scan.device.name if scan.device else scan.member.name,
         "late": _late(scan.at, scan.received_at),
@@ -130,6 +131,14 @@ def _shown(scan: Scan, *, may_undo: bool) -> dict[str, Any]:
         "undone_at": scan.undone_at,
         "may_undo": may_undo,
     }
+
+
+def _action(scan: Scan) -> str:
+    return str(ACTIONS.get(scan.action, scan.action))
+
+
+def _asked_words() -> dict[str, str]:
+    return {"quantity": _("quantity"), "bag": _("bag"), "place": _("place"), "note": _("note")}
 
 
 def _late(at: datetime, received_at: datetime) -> bool:

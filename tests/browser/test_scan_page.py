@@ -15,6 +15,7 @@ from playwright.sync_api import expect
 
 from inventory.labels import services as labels
 from inventory.models import Bag, Scan, Tally
+from inventory.workshop import reading
 from tests import factories
 from tests.hands import until
 
@@ -295,6 +296,25 @@ def test_fifty_scans_without_a_network_count_fifty(scan_page, context, workshop,
     assert scan_page.evaluate("window.violations") == []
 
 
+def test_german_is_spoken_without_a_network_too(page, context, live_server, signed_in, builder, bag):
+    """The kept page has its script's texts in the language of who reads it, and tells one from many."""
+    reading.set_own(member=builder, by=builder, language="de")
+    signed_in(builder)
+    page.goto(live_server.url + reverse("scan"))
+    until(page, KEPT)
+    context.set_offline(True)
+    page.reload()
+    page.get_by_label("Code", exact=True).fill(RIVET)
+    page.get_by_label("Code", exact=True).press("Enter")
+
+    sent(page, "1 warten, 0 gesendet, 0 abgewiesen")
+    expect(page.locator("#outbox-why")).to_have_text("Kein Netz: sie gehen von selbst hinaus, wenn es wieder da ist.")
+    expect(page.locator("#result-text")).to_have_text("Auf diesem Gerät behalten. Er wird gesendet, wenn es ein Netz gibt.")
+    expect(page.locator("#rows li")).to_contain_text(re.compile(r"Wartet aufs Senden.*finden um \d\d:\d\d"))
+    page.get_by_role("button", name="Abmelden", exact=True).click()
+    expect(page.get_by_role("dialog")).to_contain_text("1 Scan ist noch nicht gesendet.")
+
+
 def picture_of(text, form, **options):
     """A code in the middle of a grey 640 x 480 picture, as a camera would see it."""
     symbol = Image.fromarray(zxingcpp.create_barcode(text, form, **options).to_image(scale=5, add_quiet_zones=True))
@@ -391,6 +411,9 @@ def test_scans_of_one_person_are_not_sent_by_another(scan_page, signed_in, store
     sent(scan_page, "1 waiting, 0 sent, 0 refused")
     signed_in(storekeeper)
     scan_page.unroute("**/api/v1/scans*")
+    scan_page.evaluate("dispatchEvent(new Event('online'))")
+    expect(scan_page.locator("#outbox-why")).to_contain_text("You are signed out")  # the page still is the other person's
+    assert counted(workshop) == 0
     scan_page.goto(live_server.url + reverse("scan"))
 
     sent(scan_page, "0 waiting, 0 sent, 0 refused")

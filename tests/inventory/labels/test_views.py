@@ -114,6 +114,13 @@ class TestChoosing:
         assert page.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
         assert "OUTSIDE" not in text(page)
 
+    def test_crate_without_bags_says_what_to_do_and_its_page_offers_no_labels(self, as_member, builder, bench, bags):
+        line = factories.PackingLineFactory(crate=factories.CrateFactory(bench=bench))
+        client = as_member(builder)
+
+        assert "No bags of that crate are listed: choose one that has bags" in text(client.get(address(what="bags", crate=line.crate_id)))
+        assert "Print labels of its bags" not in text(client.get(reverse("crate", args=[line.crate_id])))
+
     def test_queries_do_not_grow_with_the_list(self, queries_of, builder, workshop, drawer):
         one = queries_of(builder, address(what="places"))
         factories.PlaceFactory.create_batch(PAGE * 2, workshop=workshop)

@@ -1,10 +1,21 @@
 // What became of a scan, in the words of the server's answer.
 
 import { shown } from "./codes.js";
+import { said } from "../texts.js";
 
 const PROBLEM = "urn:rivetloft:problem:";
 const SIGNS = { done: "good", waiting: "kept", undone: "set" };
-const HEADS = { waiting: "Waiting to be sent", conflict: "Older than a correction", undone: "Undone" };
+const HEADS = { waiting: said("Waiting to be sent"), conflict: said("Older than a correction"), undone: said("Undone") };
+const ACTIONS = {
+  find: said("find"),
+  tally: said("tally"),
+  put: said("put"),
+  take: said("take"),
+  count: said("count"),
+  open: said("open"),
+  lend: said("lend"),
+  return: said("return"),
+};
 
 /**
  * What to tell of a scan as the outbox keeps it: { sign, head, text, links, choices, again, undo }.
@@ -16,7 +27,7 @@ export function told(row, addresses = {}) {
   const body = row.answer ?? {};
   const found = { sign: SIGNS[row.state] ?? "bad", links: links(row, addresses), choices: [], again: false, undo: false };
   if (row.state === "done") return { ...found, head: headOf(row, body), text: body.text ?? "", undo: changed(body) && row.scan.action !== "return" };
-  const head = HEADS[row.state] ?? body.title ?? "Refused";
+  const head = HEADS[row.state] ?? body.title ?? said("Refused");
   return { ...found, head, text: reason(body), choices: choices(body), again: body.type === `${PROBLEM}clock` };
 }
 
@@ -28,12 +39,12 @@ function headOf({ scan }, { item, quantity, unit, bag, place }) {
 
 function reason({ detail, near = [] }) {
   const names = near.map((one) => one.code ?? one);
-  return [detail, names.length && `Written alike: ${names.join(", ")}.`].filter(Boolean).join(" ");
+  return [detail, names.length && said("Written alike: %(names)s.", { names: names.join(", ") })].filter(Boolean).join(" ");
 }
 
 function choices({ choices: given = [] }) {
   return given.map(({ lot, lot_code: code, place, bag, quantity, unit }) => ({
-    text: [code && `lot ${code}`, bag, place, quantity && `${quantity} ${unit}`].filter(Boolean).join(", "),
+    text: [code && said("lot %(code)s", { code }), bag, place, quantity && `${quantity} ${unit}`].filter(Boolean).join(", "),
     extra: Object.fromEntries(Object.entries({ lot, place, bag }).filter(([, value]) => value)),
   }));
 }
@@ -43,13 +54,13 @@ const changed = ({ movements = [], tally = null }) => movements.length > 0 || ta
 function links({ state, scan }, { code }) {
   if (!code) return [];
   const address = `${code}?code=${encodeURIComponent(scan.code)}`;
-  if (state === "unknown") return [["Teach this code", address]];
-  return state === "done" && scan.action === "find" ? [["All about it", address]] : [];
+  if (state === "unknown") return [[said("Teach this code"), address]];
+  return state === "done" && scan.action === "find" ? [[said("All about it"), address]] : [];
 }
 
 /** What was asked, in one line: "tally 12 in CRATE-7/7A at 14:03". */
 export function asked({ action, quantity, bag, place, at }) {
   const where = action === "tally" ? bag : place || bag;
   const time = new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-  return [action, quantity, where && `in ${where}`, `at ${time}`].filter(Boolean).join(" ");
+  return [ACTIONS[action] ?? action, quantity, where && said("in %(where)s", { where }), said("at %(time)s", { time })].filter(Boolean).join(" ");
 }

@@ -1,5 +1,7 @@
 // The camera: its frames go to the decoder one at a time, and a code that stays in view counts once.
 
+import { said } from "../texts.js";
+
 const WANTED = { audio: false, video: { facingMode: { ideal: "environment" }, width: { ideal: 1280 }, height: { ideal: 720 } } };
 const AWAY = 1500; // ms that a code must be out of view before it counts again
 const EVERY = 60; // ms between two frames at least: a phone gets hot
@@ -13,7 +15,7 @@ export class Decoder {
   constructor(address, vendor) {
     this.#worker = new Worker(address);
     this.#worker.onmessage = ({ data }) => this.#answer(data);
-    this.#worker.onerror = (event) => this.#fail(event.message || "the decoder doesn't start");
+    this.#worker.onerror = (event) => this.#fail(event.message || said("the decoder doesn't start"));
     this.#worker.postMessage({ vendor });
   }
 

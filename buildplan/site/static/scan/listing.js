@@ -2,12 +2,13 @@
 
 import { asked, told } from "./answers.js";
 import { shown } from "./codes.js";
+import { counted, said } from "../texts.js";
 
 const MOST = 30; // confirmed scans on the page; what waits or was refused is shown whole
 const WHY = {
-  offline: "No network: they go out by themselves when it is back.",
-  "signed out": "You are signed out: sign in again to send them.",
-  busy: "The site doesn't answer just now: it is tried again.",
+  offline: said("No network: they go out by themselves when it is back."),
+  "signed out": said("You are signed out: sign in again to send them."),
+  busy: said("The site doesn't answer just now: it is tried again."),
 };
 const $ = (id) => document.getElementById(id);
 
@@ -39,7 +40,8 @@ export class Listing {
     const mine = rows.filter((row) => row.user === this.#owner.user);
     const count = (...states) => mine.filter((row) => states.includes(row.state)).length;
     const [waiting, refused] = [count("waiting"), count("refused", "unknown", "conflict")];
-    $("outbox-counts").textContent = `${waiting} waiting, ${count("done", "undone")} sent, ${refused} refused`;
+    const counts = { waiting, sent: count("done", "undone"), refused };
+    $("outbox-counts").textContent = said("%(waiting)s waiting, %(sent)s sent, %(refused)s refused", counts);
     $("outbox-state").classList.toggle("wrong", refused > 0);
     if (!waiting) this.stopped(null);
     this.#others(rows.filter((row) => row.user !== this.#owner.user && row.state !== "done"));
@@ -49,7 +51,7 @@ export class Listing {
   /** Say what keeps the scans from going out; null for nothing. */
   stopped(why) {
     $("outbox-why").textContent = WHY[why] ?? "";
-    if (why === "signed out") $("outbox-why").append(" ", element("a", "Sign in", { href: `${this.#addresses.signIn}?next=${this.#addresses.page}` }));
+    if (why === "signed out") $("outbox-why").append(" ", element("a", said("Sign in"), { href: `${this.#addresses.signIn}?next=${this.#addresses.page}` }));
   }
 
   #rows(rows) {
@@ -65,19 +67,23 @@ export class Listing {
     const line = element("li", "");
     line.dataset.state = row.state;
     const what = element("div", "");
-    const became = [row.state === "done" ? "Sent" : head, text].filter(Boolean).join(": ");
+    const became = [row.state === "done" ? said("Sent") : head, text].filter(Boolean).join(": ");
     what.append(element("p", code, { className: "code" }));
     what.append(element("p", became, { className: sign === "bad" ? "warn" : "" }));
     what.append(element("p", asked(row.scan), { className: "muted" }));
     line.append(what, ...links.map(([words, href]) => element("a", words, { href })));
-    if (again) line.append(button("Send again", code, () => this.#retry(row)));
-    if (sign === "bad") line.append(button("Clear", code, () => this.#clear(row)));
+    if (again) line.append(button(said("Send again"), code, () => this.#retry(row)));
+    if (sign === "bad") line.append(button(said("Clear"), code, () => this.#clear(row)));
     return line;
   }
 
   #others(rows) {
     const names = [...new Set(rows.map((row) => row.who))].join(", ");
-    $("others").textContent = `${rows.length} ${rows.length === 1 ? "scan" : "scans"} of ${names} on this device wait until they sign in here.`;
+    $("others").textContent = counted(
+      "%(count)s scan of %(names)s on this device wait until they sign in here.",
+      "%(count)s scans of %(names)s on this device wait until they sign in here.",
+      { count: rows.length, names },
+    );
     $("others").hidden = !rows.length;
   }
 }

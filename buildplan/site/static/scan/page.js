@@ -8,6 +8,7 @@ import { Listing } from "./listing.js";
 import { Outbox } from "./outbox.js";
 import { Sender } from "./sender.js";
 import { Standing } from "./standing.js";
+import { said } from "../texts.js";
 import { leaveCarefully, serve } from "./worker-client.js";
 import { listen } from "./wedge.js";
 
@@ -56,9 +57,15 @@ function offer(choices) {
 /** Take a code, however it was given. */
 async function take(text) {
   const code = text.replace(/[\r\n]+$/, "");
-  if (!code.trim()) return say("bad", "No code", "Scan it, or type it first.");
+  if (!code.trim()) return say("bad", said("No code"), said("Scan it, or type it first."));
   const token = standing.action === "find" ? "" : tokenIn(code);
-  if (token && !(await knows(token))) return say("bad", "A label too new for this device", "Without a network it can't tell of what it is. Choose the place or bag by hand. Nothing was counted.");
+  if (token && !(await knows(token))) {
+    return say(
+      "bad",
+      said("A label too new for this device"),
+      said("Without a network it can't tell of what it is. Choose the place or bag by hand. Nothing was counted."),
+    );
+  }
   const label = standing.find(token);
   return label && sets(label.kind) ? stand(label) : keep(code);
 }
@@ -87,13 +94,15 @@ function sets(kind) {
 
 function stand(label) {
   standing.set(label);
-  const what = label.kind === "place" ? "Place" : "Bag";
-  say("set", `${what} ${label.text}`, "It stands until you scan or choose another.");
+  const what = label.kind === "place" ? said("Place") : said("Bag");
+  say("set", `${what} ${label.text}`, said("It stands until you scan or choose another."));
 }
 
 async function keep(code) {
   const quantity = form.elements.quantity.value.trim();
-  if (quantity && !/^\d*\.?\d+$/.test(quantity)) return say("bad", "The quantity doesn't read", "Write it in digits, such as 12 or 0.5. Nothing was counted.");
+  if (quantity && !/^\d*\.?\d+$/.test(quantity)) {
+    return say("bad", said("The quantity doesn't read"), said("Write it in digits, such as 12 or 0.5. Nothing was counted."));
+  }
   form.elements.quantity.value = "";
   return store({ code, action: standing.action, ...standing.now, quantity });
 }
@@ -105,10 +114,11 @@ async function store(asked) {
   try {
     await outbox.add({ uuid: scan.uuid, scan, ...owner });
   } catch (error) {
-    return say("bad", "Not kept: scan it again", `This browser did not store the scan (${error?.name ?? error}). Nothing was counted.`);
+    const why = said("This browser did not store the scan (%(why)s). Nothing was counted.", { why: error?.name ?? error });
+    return say("bad", said("Not kept: scan it again"), why);
   }
   last = scan.uuid;
-  say("kept", shown(scan.code), navigator.onLine ? "Kept, and on its way." : "Kept on this device. It is sent when there is a network.");
+  say("kept", shown(scan.code), navigator.onLine ? said("Kept, and on its way.") : said("Kept on this device. It is sent when there is a network."));
   await refresh();
   sender.poke();
 }
@@ -141,18 +151,18 @@ async function undo() {
   const row = await outbox.find(last);
   if (!row) return;
   if (await sender.held(() => outbox.remove(last, ({ state, tried }) => state === "waiting" && !tried))) {
-    say("set", "Undone", `${shown(row.scan.code)} was not sent and does not count.`);
+    say("set", said("Undone"), said("%(code)s was not sent and does not count.", { code: shown(row.scan.code) }));
   } else await undoSent();
   await refresh();
 }
 
 async function undoSent() {
   const row = await outbox.find(last);
-  if (row.state === "waiting") return say("bad", "Not undone yet", "It may have counted: the site did not answer. Undo it once it has.");
+  if (row.state === "waiting") return say("bad", said("Not undone yet"), said("It may have counted: the site did not answer. Undo it once it has."));
   const { ok, problem } = await sender.undo(last, dataset.undo);
-  if (!ok) return say("bad", "Not undone", problem);
+  if (!ok) return say("bad", said("Not undone"), problem);
   await outbox.settle(last, "undone", null);
-  return say("set", "Undone", "It does not count any more.");
+  return say("set", said("Undone"), said("It does not count any more."));
 }
 
 function submitted(event) {
@@ -167,18 +177,19 @@ function submitted(event) {
 function useScanner() {
   listen(document, {
     read: take,
-    torn: () => say("bad", "Torn read: scan it again", "The keys came too slowly or without Enter at the end. Nothing was counted."),
+    torn: () => say("bad", said("Torn read: scan it again"), said("The keys came too slowly or without Enter at the end. Nothing was counted.")),
   });
 }
 
 let decoder = null;
+const otherwise = () => said("Take a photo below instead, or use a scanner.");
 const decode = (picture) => (decoder ??= new Decoder(dataset.decoder, dataset.vendor)).read(picture);
 
 function useCamera() {
   $("camera").hidden = false;
   if (!Camera.there) {
     $("camera-start").hidden = true;
-    return cameraFailed("Browsers give a page the camera over HTTPS only. Take a photo below instead, or use a scanner.");
+    return cameraFailed(`${said("Browsers give a page the camera over HTTPS only.")} ${otherwise()}`);
   }
   const camera = new Camera({ video: $("video"), decoder: { read: decode }, found: take, failed: (error) => cameraEnded(camera, String(error)) });
   $("camera-start").addEventListener("click", () => startCamera(camera));
@@ -196,8 +207,11 @@ async function startCamera(camera) {
     $("video").hidden = false;
     await camera.start();
   } catch (error) {
-    const why = error.name === "NotAllowedError" ? "The browser was told not to give the camera to this page." : `The camera doesn't start (${error.name}).`;
-    return cameraEnded(camera, `${why} Take a photo below instead, or use a scanner.`);
+    const forbidden = error.name === "NotAllowedError";
+    const why = forbidden
+      ? said("The browser was told not to give the camera to this page.")
+      : said("The camera doesn't start (%(why)s).", { why: error.name });
+    return cameraEnded(camera, `${why} ${otherwise()}`);
   }
   $("camera-why").hidden = true;
   $("camera-start").hidden = true;
@@ -223,22 +237,21 @@ function cameraFailed(why) {
 async function photo() {
   const { photo: input } = form.elements;
   const [file] = input.files;
-  if (!file) return say("bad", "No photo", "Choose or take one first.");
-  say("ready", "Reading the photo", file.name);
+  if (!file) return say("bad", said("No photo"), said("Choose or take one first."));
+  say("ready", said("Reading the photo"), file.name);
   const found = await sender.decode(file, dataset.decode).catch(() => null);
   const { codes, problem } = found ?? (await here(file));
   input.value = "";
   if (codes.length === 1) return take(codes[0]);
-  if (!codes.length) return say("bad", "No code in the photo", problem);
-  say("ready", `${codes.length} codes in the photo`, "Choose the one that you mean.");
+  if (!codes.length) return say("bad", said("No code in the photo"), problem);
+  say("ready", said("%(count)s codes in the photo", { count: codes.length }), said("Choose the one that you mean."));
   return offer(codes.map((code) => [shown(code), () => take(code)]));
 }
 
 async function here(file) {
   const codes = await decode(file).catch(() => []);
-  return { codes: codes.map(({ text }) => text), problem: "Go closer, hold still, and give it light from the side." };
+  return { codes: codes.map(({ text }) => text), problem: said("Go closer, hold still, and give it light from the side.") };
 }
-
 
 function showAll() {
   for (const id of ["outbox-state", "result", "outbox"]) $(id).hidden = false;
@@ -274,5 +287,6 @@ async function start() {
 serve(dataset);
 start().catch((error) => {
   $("result").hidden = false;
-  say("bad", "This browser keeps no scans", `Its store can't be used (${error?.name ?? error}): type codes below, each is sent at once.`);
+  const why = said("Its store can't be used (%(why)s): type codes below, each is sent at once.", { why: error?.name ?? error });
+  say("bad", said("This browser keeps no scans"), why);
 });

@@ -1,5 +1,7 @@
 // Sends what waits in the outbox, oldest first, until all of it is answered.
 
+import { said } from "../texts.js";
+
 const BATCH = 50; // the server takes up to 200
 const FIRST_PAUSE = 1000; // ms
 const LONGEST_PAUSE = 60_000;
@@ -66,7 +68,7 @@ export class Sender {
     const row = await this.#outbox.find(uuid);
     const response = await this.#ask(address.replace(NO_UUID, uuid), row.workshop, {}).catch(() => null);
     if (response?.ok) return { ok: true, problem: "" };
-    return { ok: false, problem: await why(response, "There is no network: try again when it is back.") };
+    return { ok: false, problem: await why(response, said("There is no network: try again when it is back.")) };
   }
 
   /** Have the server read a photo: { codes, problem }. Rejects without a network. */
@@ -126,7 +128,12 @@ export class Sender {
     const form = body instanceof FormData;
     return fetch(address, {
       method: "POST",
-      headers: { Accept: "application/json", "X-CSRFToken": cookie("csrftoken"), ...(form ? {} : { "Content-Type": "application/json" }) },
+      headers: {
+        Accept: "application/json",
+        "X-CSRFToken": cookie("csrftoken"),
+        "Rivetloft-User": this.#user, // the cookie may be somebody else's by now
+        ...(form ? {} : { "Content-Type": "application/json" }),
+      },
       body: form ? body : JSON.stringify(body),
       signal: AbortSignal.timeout?.(PATIENCE),
     });

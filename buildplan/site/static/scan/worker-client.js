@@ -1,5 +1,7 @@
 // The page's side of the service worker, and leaving without losing scans out of sight.
 
+import { counted } from "../texts.js";
+
 const $ = (id) => document.getElementById(id);
 
 /** Register the worker for this page and for signing out. Without HTTPS there is none: the page then needs the network to open. */
@@ -14,10 +16,13 @@ export function leaveCarefully({ signOut, waiting }) {
   if (!form) return;
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const { length } = await waiting();
-    if (!length) return leave(form);
-    const scans = length === 1 ? "1 scan is" : `${length} scans are`;
-    $("leave-text").textContent = `${scans} not sent yet. They stay on this device, and go out when you sign in here again.`;
+    const { length: count } = await waiting();
+    if (!count) return leave(form);
+    $("leave-text").textContent = counted(
+      "%(count)s scan is not sent yet. They stay on this device, and go out when you sign in here again.",
+      "%(count)s scans are not sent yet. They stay on this device, and go out when you sign in here again.",
+      { count },
+    );
     $("leave").showModal();
   });
   $("leave-stay").addEventListener("click", () => $("leave").close());

@@ -1,8 +1,8 @@
 // The service worker: keeps the scan page and what it is made of, so that it opens and counts without a network. It is registered
 // twice: for the scan page, and for signing out, where it forgets the page (never the scans, which are not its own).
-// Before this text the server puts `VERSION`, a hash of the files, `PAGE`, `SIGN_OUT` and `FILES`.
+// Before this text the server puts `VERSION`, a hash of the files, `PAGE`, `SIGN_OUT`, `FILES`, and `ABSENT`, a text by language.
 
-/* global VERSION, PAGE, SIGN_OUT, FILES */
+/* global VERSION, PAGE, SIGN_OUT, FILES, ABSENT */
 "use strict";
 
 const FILES_CACHE = `scan-files-${VERSION}`;
@@ -77,7 +77,8 @@ async function file(request, pathname) {
   });
 }
 
+/** Nobody is signed in: the browser's language decides. */
 function absent() {
-  const text = "No network, and nobody is signed in on this device. Scans that are not sent yet stay here until you sign in again.";
-  return new Response(text, { status: 503, headers: { "Content-Type": "text/plain; charset=utf-8" } });
+  const known = navigator.languages.map((language) => language.split("-")[0]).find((language) => language in ABSENT);
+  return new Response(ABSENT[known ?? Object.keys(ABSENT)[0]], { status: 503, headers: { "Content-Type": "text/plain; charset=utf-8" } });
 }

@@ -1,5 +1,7 @@
 // How long a mixed batch can still be worked. All it knows stands in the page, so that a reload finds it as it was.
 
+import { counted, said } from "../texts.js";
+
 const TICK = 1000;
 const MINUTE = 60_000;
 const SOON = 10 * MINUTE; // people need about as long to place what is in the cup: ours, no source's
@@ -52,7 +54,7 @@ class Clock {
   tick() {
     const left = this.#until - this.#now();
     const now = stage(left);
-    this.#left.textContent = left > 0 ? `${spell(left)} left` : `over since ${spell(left)}`;
+    this.#left.textContent = left > 0 ? said("%(time)s left", { time: spell(left) }) : said("over since %(time)s", { time: spell(left) });
     if (this.#bar) this.#bar.value = Math.max(0, Math.min(1, left / (this.#until - this.#from)));
     if (now === this.#stage) return;
     this.#stage = now;
@@ -63,10 +65,16 @@ class Clock {
   // Read out once, when it becomes so, in the reader's own time.
   #tell(now, left) {
     if (now === "good") return;
-    const minutes = Math.ceil(left / MINUTE);
-    const soon = minutes === 1 ? "1 minute left" : `${minutes} minutes left`;
-    this.#said.textContent = now === "soon" ? `${this.#name}: ${soon}.` : `${this.#name}: its work life is over. Place no more of it.`;
+    this.#said.textContent = now === "soon" ? this.#soon(Math.ceil(left / MINUTE)) : this.#over();
     if (!matchMedia("(prefers-reduced-motion: reduce)").matches) navigator.vibrate?.(BUZZ[now]);
+  }
+
+  #soon(count) {
+    return counted("%(batch)s: %(count)s minute left.", "%(batch)s: %(count)s minutes left.", { batch: this.#name, count });
+  }
+
+  #over() {
+    return said("%(batch)s: its work life is over. Place no more of it.", { batch: this.#name });
   }
 }
 

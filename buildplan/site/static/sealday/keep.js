@@ -1,5 +1,7 @@
 // What is typed on a mix card stays in this browser until the server has answered, so that a lost network loses nothing.
 
+import { said } from "../texts.js";
+
 const PREFIX = "rivetloft-mix:";
 const PROBE_WAIT = 5000;
 
@@ -76,7 +78,7 @@ class Kept {
       one.value = found.values[one.name];
       if ("now" in one.dataset) one.dataset.set = "yes";
     }
-    this.#tell("What you had typed here is back: it wasn't sent yet.");
+    this.#tell(said("What you had typed here is back: it wasn't sent yet."));
   }
 
   // Ask first whether the server can be reached: a browser's own error page would take the card away.
@@ -91,7 +93,7 @@ class Kept {
       return;
     }
     delete this.#form.dataset.sending;
-    this.#tell("No network: nothing is sent yet. What you typed is kept here; press again when it is back.");
+    this.#tell(said("No network: nothing is sent yet. What you typed is kept here; press again when it is back."));
   }
 
   async #reachable() {
