@@ -1,4 +1,4 @@
-"""Blanks and cuts, for programs: the same services as the pages."""
+"""Cuts, for programs: the same services as the pages."""
 
 from typing import Any
 from uuid import uuid4
@@ -11,14 +11,13 @@ from rest_framework.generics import get_object_or_404
 from rest_framework.mixins import ListModelMixin
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 from rest_framework.viewsets import GenericViewSet
 
 from buildplan.cutting import queries, services
 from buildplan.cutting.filters import CutFilter
 from buildplan.cutting.models import Cut, CutPiece
 from buildplan.cutting.services import Kept
-from buildplan.cutting.shapes import BlanksOut, CutIn, CutOut, SawIn, SpoilIn, counts
+from buildplan.cutting.shapes import CutIn, CutOut, SawIn, SpoilIn, counts
 from inventory.common.api_fields import body_of
 from inventory.common.etags import shown, tagged
 from inventory.common.problems import NotHere
@@ -26,23 +25,6 @@ from inventory.common.schema import problems, sent_as, shown_as
 from inventory.workshop.idempotency import once
 from inventory.workshop.request import caller
 
-BLANK = {
-    "id": 2,
-    "item": "TIP.400",
-    "name": "Blank for wing tip ribs",
-    "unit_of_stock": "ea",
-    "form": "sheet",
-    "length": "900",
-    "width": "600",
-    "thickness": "4/5",
-    "unit": "mm",
-    "grain": "length",
-    "there": "2",
-    "promised": "1",
-    "offcuts": 1,
-    "uncut": 2,
-    "planned": 4,
-}
 LINE = {
     "id": 31,
     "piece": 12,
@@ -75,15 +57,6 @@ SPOILED = {"count": 1, "cause": "flanged the wrong way round", "on": "2027-03-06
 _PLAN = {"blank": 2, "lot": 41, "now": [{"piece": 12, "count": 2}], "later": [{"piece": 13, "count": 2}]}
 _SAW = {"source": "Hangar/Rack 1", "target": "Hangar/Rack 1", "kept": [{"length": "450", "width": "600"}], "on": "2027-03-06"}
 _TAGS = ["cutting"]
-
-
-class BlanksView(APIView):
-    """What pieces are cut from."""
-
-    @extend_schema(operation_id="blanks", tags=_TAGS, summary="List blanks", responses=BlanksOut, examples=[shown_as({"blanks": [BLANK]})])
-    def get(self, request: Request) -> Response:
-        """Every blank, what there is of it, what is promised, and the pieces that still have to come out of it."""
-        return shown(request, BlanksOut({"blanks": queries.blanks()}).data)
 
 
 @extend_schema_view(
@@ -129,7 +102,7 @@ class CutViews(ListModelMixin, GenericViewSet[Cut]):
     )
     @once
     def saw(self, request: Request, pk: int) -> Response:
-        """The blank leaves stock; pieces and kept offcuts become lots; what was promised is planned on the first offcut. No undoing."""
+        """The blank leaves stock; pieces and kept offcuts become lots; what is promised is planned on offcuts that give it. No undoing."""
         found, given = self._row(pk), body_of(SawIn, request)
         kept = [Kept(**one) for one in given.pop("kept")]
         services.saw_cut(cut=found, kept=kept, **given, now=timezone.now(), by=caller(request))
@@ -177,7 +150,6 @@ class CutViews(ListModelMixin, GenericViewSet[Cut]):
 
 
 urlpatterns = [
-    path("blanks", BlanksView.as_view(), name="api-blanks"),
     path("cuts", CutViews.as_view({"get": "list", "post": "create"}), name="api-cuts"),
     path("cuts/<int:pk>", CutViews.as_view({"get": "retrieve"}), name="api-cut"),
     path("cuts/<int:pk>/saw", CutViews.as_view({"post": "saw"}), name="api-cut-saw"),

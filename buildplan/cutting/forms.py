@@ -18,6 +18,7 @@ from buildplan.sealing.calc import MM
 from inventory.catalogue.forms import CodeInput
 from inventory.common.fields import plain
 from inventory.common.forms import DayInput, SizeInput, not_after
+from inventory.common.history import MOST_WHY
 from inventory.workshop.models import Workshop
 
 UNITS = [(unit, unit) for unit in MM]
@@ -28,6 +29,15 @@ KEPT = 3  # rows of offcuts that the form has
 
 def _size(label: Any, help_text: Any = "") -> SizeInput:
     return SizeInput(label=label, required=False, help_text=help_text)
+
+
+def _release() -> forms.CharField:
+    return forms.CharField(
+        label=_("Why what is promised is given up"),
+        max_length=MOST_WHY,
+        required=False,
+        help_text=_("only where no offcut gives it: its pieces are wanted again at once"),
+    )
 
 
 class ZeroSize(SizeInput):
@@ -160,10 +170,11 @@ class SawForm(forms.Form):
         sources: Sequence[tuple[int, str]],
         places: Sequence[tuple[int, str]],
         sheet: bool,
+        promises: bool,
         today: date,
         initial: dict[str, Any],
     ) -> None:
-        """`sheet`: offcuts have a width too."""
+        """`sheet`: offcuts have a width too. `promises`: something is promised from what is left."""
         super().__init__(data, initial={"on": today, "unit": "mm", **initial})
         cast("forms.ChoiceField", self.fields["source"]).choices = list(sources)
         cast("forms.ChoiceField", self.fields["target"]).choices = list(places)
@@ -174,6 +185,8 @@ class SawForm(forms.Form):
             self.fields[f"length-{at}"] = _size(_("Length"))
             if sheet:
                 self.fields[f"width-{at}"] = _size(_("Width"))
+        if promises:
+            self.fields["release"] = _release()
 
     @property
     def head(self) -> list[forms.BoundField]:
@@ -220,6 +233,12 @@ class MeasureForm(forms.Form):
     thickness = _size(_("Thickness"))
     grain = forms.ChoiceField(label=_("Grain"), choices=GRAINS, required=False)
     certificate = forms.CharField(label=_("Certificate of the material"), max_length=120, required=False)
+
+    def __init__(self, data: Any, *, promised: bool, initial: dict[str, Any]) -> None:
+        """`promised`: a cut is planned on it."""
+        super().__init__(data, initial=initial)
+        if promised:
+            self.fields["release"] = _release()
 
 
 class OperationForm(forms.Form):

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from django.utils.translation import gettext as _
+
 from buildplan.cutting.calc import Plan
 from buildplan.cutting.sheets import SheetPlan
 from inventory.common.exact import decimal_text
@@ -100,7 +102,7 @@ def _scheme(yields: Sequence[tuple[str, int, bool]], rest: int) -> Drawn:
     kinds = [("promised" if later else "sawn", name) for name, count, later in yields for _ in range(count)]
     kinds += [("offcut", "")] * rest
     width = Fraction(ACROSS, max(1, len(kinds)))
-    parts = [(at * width, Fraction(0), width, Fraction(BAR_HIGH), kind, name, "by number") for at, (kind, name) in enumerate(kinds)]
+    parts = [(at * width, Fraction(0), width, Fraction(BAR_HIGH), kind, name, _("by number")) for at, (kind, name) in enumerate(kinds)]
     return Drawn(BAR_HIGH, _boxes(parts), "", scheme=True)
 
 

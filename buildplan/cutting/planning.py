@@ -1,6 +1,6 @@
 """Planning a cut: what it gives, whether it strands anything, the blank held for it; and giving it up before the saw."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -8,6 +8,7 @@ from fractions import Fraction
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from buildplan.cutting import queries
 from buildplan.cutting.calc import Plan, Stock, Wanted, cut
@@ -15,12 +16,15 @@ from buildplan.cutting.models import Blank, Cut, CutPiece, Piece
 from buildplan.cutting.problems import BlankPromised, CutOver, DoesNotFit, NotThatMany, Strands
 from buildplan.cutting.sheets import Rectangle, Sheet, SheetPlan, cut_sheets
 from buildplan.cutting.stranding import Material, Need, Saw, Stranded, holds, offcuts, stranding
+from buildplan.cutting.whys import why_cut
 from buildplan.fitting.services import refuse_if_held
 from buildplan.hardware.services import refuse_done
 from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Step
-from inventory.common.history import changed_by
+from buildplan.plan.services import refuse_if_closed
+from inventory.common.history import MOST_WHY, changed_by
 from inventory.common.problems import FieldProblem, Problem
+from inventory.common.reasons import Reason
 from inventory.common.rows import find_or_make
 from inventory.common.texts import optional
 from inventory.models import Lot, Member, SetAside
@@ -36,12 +40,13 @@ Counts = Mapping[int, int]  # of pieces, by id
 class Layout:
     """What a cut looks like: bars or a sheet with the pieces that are sawn now and those promised, and what it strands.
 
-    `plan` is None where the pieces come by yield: then nobody said where they lie.
+    `plan` is None where the pieces come by yield: then nobody said where they lie. `reasons` is the trace of its figures.
     """
 
     plan: Plan | SheetPlan | None
     offcuts: tuple[Material, ...]
     stranded: Stranded
+    reasons: tuple[Reason, ...] = ()
 
 
 @transaction.atomic
@@ -58,12 +63,14 @@ def plan_cut(  # noqa: PLR0913 - what is said of a cut
 ) -> Cut:
     """Hold one blank, or an offcut, of `lot` for a cut that gives `now`; what is `later` stays promised from what it leaves.
 
-    The same `key` again makes no second one. Refused: more pieces than are wanted, what the blank doesn't give, a step that is done or
-    held by a conflict, a blank that is promised; and by `Strands` a cut that leaves other pieces without material that have some now,
-    unless `accept` says that this was seen and is meant.
+    The same `key` again makes no second one. Refused: more pieces than are wanted, what the blank doesn't give, a step that is done, held
+    by a conflict or of a section that is closed up, a blank that is promised; and by `Strands` a cut that leaves other pieces without
+    material that have some now, unless `accept` says that this was seen and is meant.
     """
     policy.own(by, blank, lot, *now, *later)
-    pieces = _lock_pieces({piece.pk for piece in (*now, *later)})
+    asked = {piece.pk for piece in (*now, *later)}
+    refuse_if_closed(*steps_of(asked), unless=Cut.objects.filter(key=key))
+    pieces = _lock_pieces(asked)
     for step in {piece.step_id: piece.step for piece in pieces.values()}.values():
         policy.require(by, "plan", step.project.bench)
     locked = stock.lock_lot(lot)
@@ -96,13 +103,21 @@ def plan_cut(  # noqa: PLR0913 - what is said of a cut
 
 @transaction.atomic
 def undo_cut(*, cut: Cut, now: datetime, by: Member) -> Cut:
-    """Give up a cut before the saw: the blank is free again, and its pieces are wanted as before. It stays on record."""
+    """Give up a cut before the saw: the blank is free again, and its pieces are wanted as before. It stays on record.
+
+    It stays possible where a section is closed up: nothing was sawn, and the blank is of use elsewhere.
+    """
     found = lock_cut(cut, by, "plan")
     stock.lock_lot(found.lot)
-    free(found, by)
-    found.undone_at, found.undone_by = now, by
-    changed_by(found, by).save(update_fields=["undone_at", "undone_by"])
-    return found
+    return give_up(found, now, by)
+
+
+def give_up(cut_row: Cut, now: datetime, by: Member, why: str = "") -> Cut:
+    """The blank is free and the pieces are wanted again; `why` becomes the cut's note. Cut and lot are locked."""
+    free(cut_row, by)
+    cut_row.undone_at, cut_row.undone_by, cut_row.note = now, by, why or cut_row.note
+    changed_by(cut_row, by, why[:MOST_WHY]).save(update_fields=["undone_at", "undone_by", "note"])
+    return cut_row
 
 
 def look_at(*, blank: Blank, lot: Lot, now: Mapping[Piece, int], later: Mapping[Piece, int]) -> Layout:
@@ -118,6 +133,11 @@ def look_at(*, blank: Blank, lot: Lot, now: Mapping[Piece, int], later: Mapping[
 
 def _counts(given: Mapping[Piece, int]) -> dict[int, int]:
     return {piece.pk: count for piece, count in given.items() if count}
+
+
+def steps_of(pieces: Collection[int]) -> QuerySet[Step]:
+    """The steps that some pieces are of, each once."""
+    return Step.objects.filter(pieces__in=pieces).distinct()
 
 
 def _lock_pieces(pieces: set[int]) -> dict[int, Piece]:
@@ -160,8 +180,11 @@ def _look(blank: Blank, lot: Lot, pieces: Mapping[int, Piece], now: Counts, late
         if not holds(used, needs, now, later, saw):
             raise DoesNotFit(_too_much(used, needs, now, later))
         plan = layout(used, needs, now, later, saw)
-        left = [] if plan is None else offcuts(used, _asked(needs, now, later), saw)
-        return Layout(plan, tuple(left), stranding(needs, there, used.key, now, later, saw))
+        left = [] if plan is None else offcuts(used, asked_of(needs, now, later), saw)
+        stranded = stranding(needs, there, used.key, now, later, saw)
+        measured = next(one.measured for one in lies if one.lot.pk == lot.pk)
+        why = why_cut(blank, measured, sizes, used, asked_of(needs, now, later), plan)
+        return Layout(plan, tuple(left), stranded, (*why, *stranded.reasons))
     except ValueError as error:
         raise DoesNotFit(str(error)) from error
 
@@ -177,20 +200,21 @@ def _not_free(lot: Lot, lies: Sequence[queries.Lies]) -> Problem:
 
 
 def _too_much(used: Material, needs: Sequence[Need], now: Counts, later: Counts) -> str:
-    asked = ", ".join(f"{one.count} of {one.name}" for one in _asked(needs, now, later))
+    asked = ", ".join(f"{one.count} of {one.name}" for one in asked_of(needs, now, later))
     if used.length is None and not used.whole:
         return f"nobody measured {used.name}: write down its size first, then {asked} can be planned on it"
     return f"{used.name} doesn't give {asked} in one: plan fewer pieces, or pieces of one stated cut"
 
 
-def _asked(needs: Sequence[Need], now: Counts, later: Counts) -> list[Need]:
+def asked_of(needs: Sequence[Need], now: Counts, later: Counts) -> list[Need]:
+    """What a cut gives of some needs."""
     asked = (one._replace(count=now.get(one.key, 0) + later.get(one.key, 0)) for one in needs)
     return [one for one in asked if one.count]
 
 
 def layout(used: Material, needs: Sequence[Need], now: Counts, later: Counts, saw: Saw) -> Plan | SheetPlan | None:
     """Where the pieces lie on one blank, those sawn now before those promised; None by yield."""
-    asked = _asked(needs, now, {}) + [one._replace(name=f"{one.name}, promised") for one in _asked(needs, {}, later)]
+    asked = asked_of(needs, now, {}) + [one._replace(name=f"{one.name}, promised") for one in asked_of(needs, {}, later)]
     if used.length is None or any(one.per_blank for one in asked):
         return None
     if saw.form == "bar":
@@ -198,20 +222,6 @@ def layout(used: Material, needs: Sequence[Need], now: Counts, later: Counts, sa
         return cut(wanted, [Stock(used.length, 1, used.name)], saw.kerf)
     rectangles = [Rectangle(one.length or Fraction(0), one.width or Fraction(0), one.count, one.name, one.grain) for one in asked]
     return cut_sheets(rectangles, [Sheet(used.length, used.width or used.length, 1, used.name, used.grain)], saw.kerf)
-
-
-def layout_of(row: Cut, saws: queries.Rules) -> Plan | SheetPlan | None:
-    """The layout of a cut as it was planned; None by yield, or where what it was planned on was never measured."""
-    sizes = queries.sizes_of(row.blank, saws)
-    used = queries.material_of(row.lot, getattr(row.lot, "measured", None), sizes, whole=row.lot.item_id == row.blank.item_id)
-    lines = list(row.pieces.all())
-    needs = [queries.need_of(line.piece, line.count, saws)._replace(key=line.pk) for line in lines]
-    now = {line.pk: line.count for line in lines if not line.later}
-    later = {line.pk: line.count for line in lines if line.later}
-    try:
-        return layout(used, needs, now, later, queries.saw_of(sizes))
-    except ValueError:
-        return None  # the blank was described anew since
 
 
 # Holding
@@ -255,6 +265,12 @@ def free(cut_row: Cut, by: Member) -> None:
         return
     row.quantity -= cut_row.quantity
     row.save(update_fields=["quantity"])
+
+
+def lock_cuts(rows: Collection[Cut], by: Member, permission: str) -> dict[int, Cut]:
+    """Several cuts as they are now, by id, held like one: all their pieces first."""
+    _lock_pieces(set(CutPiece.objects.filter(cut__in=rows).values_list("piece_id", flat=True)))
+    return {row.pk: lock_cut(row, by, permission) for row in rows}
 
 
 def lock_cut(cut_row: Cut, by: Member, permission: str) -> Cut:

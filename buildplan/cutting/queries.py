@@ -286,12 +286,12 @@ class BlankRow:
     planned: int
 
 
-def blanks() -> list[BlankRow]:
-    """Every blank of the workshop with what there is, what is promised and what is still to cut. Six queries at most."""
-    found = list(Blank.objects.select_related("item", "offcut").order_by("item__code"))
+def blanks(**where: Any) -> list[BlankRow]:
+    """Every blank of the workshop, or some, with what there is, what is promised and what is still to cut. Six queries at most."""
+    found = list(Blank.objects.filter(**where).select_related("item", "offcut").order_by("item__code"))
     there = _there(found)
     pieces: dict[int, list[Standing]] = defaultdict(list)
-    for one in pieces_of(step__done=False):
+    for one in pieces_of(step__done=False, **({"blank__in": found} if where else {})):
         pieces[one.piece.blank_id].append(one)
     promised = dict(
         Cut.objects.filter(sawn_at=None, undone_at=None, lot__item=F("blank__item"))

@@ -1,6 +1,9 @@
-"""Writing down that a cut was sawn: the pieces, the offcuts that are kept, and later what was spoiled."""
+"""Writing down that a cut was sawn: the pieces, the offcuts that are kept, and later what was spoiled.
 
-from collections.abc import Sequence
+What is promised from an offcut must fit in it, as planning reckons; else it is refused, unless a reason is given: then it is wanted again.
+"""
+
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -9,15 +12,28 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 from django.db.models import Sum
+from django.utils import timezone
 
 from buildplan.cutting import queries
-from buildplan.cutting.models import Blank, Cut, CutPiece, Form, Measured, Spoiled
-from buildplan.cutting.planning import first_step, free, lock_cut, reserve, write_lines
+from buildplan.cutting.keeping import used_by
+from buildplan.cutting.leavings import enough, listed, overrun, shared
+from buildplan.cutting.measuring import MOST_CERTIFICATE, Kept, Release, checked
+from buildplan.cutting.models import Blank, Cut, CutPiece, Measured, Spoiled
+from buildplan.cutting.planning import (
+    first_step,
+    free,
+    give_up,
+    lock_cut,
+    reserve,
+    steps_of,
+    write_lines,
+)
 from buildplan.cutting.problems import DoesNotFit, NotThatMany
-from buildplan.cutting.stating import checked_grain, checked_unit, size_of
-from buildplan.cutting.stranding import yields_left
+from buildplan.cutting.stranding import Material, Need, Saw, yields_left
 from buildplan.fitting.services import refuse_if_held
-from inventory.common.history import changed_by
+from buildplan.plan.services import refuse_if_closed
+from inventory.common.exact import decimal_text
+from inventory.common.history import MOST_WHY, changed_by
 from inventory.common.problems import FieldProblem
 from inventory.common.rows import find_or_make
 from inventory.common.texts import filled, optional
@@ -26,19 +42,22 @@ from inventory.stock import services as stock
 from inventory.workshop import policy
 
 MOST_CAUSE = 200
-MOST_CERTIFICATE = 120
 MOST_KEPT = 50
 ONE = Decimal(1)
+Counts = Mapping[int, int]  # of pieces, by id
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
-    """An offcut that is kept: as measured, in `unit`. Sizes may be missing where nobody has measured it yet."""
+class _Sawn:
+    """One cut with what is said of it, checked: the blank it was, its lines, what is kept and, by offcut, what is promised from it."""
 
-    length: Fraction | None = None
-    width: Fraction | None = None
-    unit: str = "mm"
-    grain: str = ""
+    cut: Cut
+    before: Measured | None
+    now: Sequence[CutPiece]
+    later: Sequence[CutPiece]
+    said: Sequence[Mapping[str, object]]
+    rest: list[list[object]]
+    promised: Sequence[Counts]
 
 
 @transaction.atomic
@@ -52,67 +71,143 @@ def saw_cut(  # noqa: PLR0913 - what is said of a sawn cut
     now: datetime,
     by: Member,
     certificate: str = "",
+    release: str = "",
 ) -> Cut:
     """Write down that a planned cut was sawn on a day; there is no undoing it.
 
     The blank leaves `source`. Pieces that are something in the catalogue become lots, and each offcut that is kept becomes one, laid in
-    `target`: with the mother's code, dates and certificate. What was promised for later is planned on the first offcut, and that is held.
-    Sawn once more it is refused; a step held by a conflict is not sawn for.
+    `target`: with the mother's code, dates and certificate. What was promised for later is planned on the offcuts that give it, and those
+    are held; `release` is the reason why all of that is given up instead, and wanted again at once. Refused: more pieces and offcuts than
+    come out of the blank, a promise that no offcut gives, a day to come, a cut that is sawn already, a step held by a conflict or of a
+    section that is closed up.
     """
-    policy.own(by, source, target)
+    policy.own(by, cut, source, target)
+    refuse_if_closed(*steps_of(CutPiece.objects.filter(cut=cut, later=False).values_list("piece_id", flat=True)))
     found = lock_cut(cut, by, "use_stock")
+    _refuse_day_to_come(on, now)
     lines = list(found.pieces.select_related("piece__step__project", "piece__item").order_by("pk"))
     for step in {line.piece.step_id: line.piece.step for line in lines if not line.later}.values():
         refuse_if_held(step)
-    sawn, later = [line for line in lines if not line.later], [line for line in lines if line.later]
-    _refuse_nothing_sawn(sawn, later, kept)
-    offcut = found.blank.offcut
     locked = stock.lock_lot(found.lot)
+    why = _reason(release, [line for line in lines if line.later])
+    sawn = _sawn(found, lines, kept, given_up=bool(why))
     free(found, by)
-    made = [line for line in sawn if line.piece.item is not None]
-    parts = [stock.Part(line.piece.item, Decimal(line.count), target) for line in made if line.piece.item]
-    parts += [stock.Part(offcut, ONE, target) for _ in kept if offcut]
+    made = [line for line in sawn.now if line.piece.item is not None]
+    parts = _parts(made, found.blank, len(kept), target)
     lots = stock.cut_up(lot=locked, quantity=found.quantity, place=source, parts=parts, on=on, by=by, ref=found.ref)
     for line, lot in zip(made, lots, strict=False):
         line.lot = lot
         line.save(update_fields=["lot"])
-    _measure_all(found, made, lots, kept, sawn, certificate, by)
+    _measure_all(sawn, made, lots, certificate, by)
     found.sawn_on, found.sawn_at, found.sawn_by = on, now, by
     changed_by(found, by).save(update_fields=["sawn_on", "sawn_at", "sawn_by"])
-    if later:
-        _promise(found, lots[len(made)], later, by)
+    left = lots[len(made) :]
+    if why:
+        _release(sawn, left[0] if left else found.lot, Release(why, now), by)
+    else:
+        _promise(sawn, left, by)
     return found
 
 
-def _refuse_nothing_sawn(sawn: Sequence[CutPiece], later: Sequence[CutPiece], kept: Sequence[Kept]) -> None:
+def _parts(made: Sequence[CutPiece], blank: Blank, kept: int, target: Place) -> list[stock.Part]:
+    """What becomes a lot: the pieces that are something in the catalogue, then the offcuts."""
+    pieces = [stock.Part(line.piece.item, Decimal(line.count), target) for line in made if line.piece.item]
+    return pieces + [stock.Part(blank.offcut, ONE, target) for _ in range(kept) if blank.offcut]
+
+
+def _refuse_day_to_come(on: date, now: datetime) -> None:
+    if on > timezone.localtime(now).date():
+        raise FieldProblem("on", f"{on} is still to come: give the day on which it was sawn")
+
+
+def _reason(release: str, later: Sequence[CutPiece]) -> str:
+    why = optional("release", release, MOST_WHY)
+    if why and not later:
+        raise FieldProblem("release", "this cut promises nothing for later: leave the reason out")
+    return why
+
+
+def _sawn(found: Cut, lines: Sequence[CutPiece], kept: Sequence[Kept], *, given_up: bool) -> _Sawn:
+    """What is said of a saw, where it can be so. The lot is locked."""
+    now, later = [line for line in lines if not line.later], [line for line in lines if line.later]
+    _refuse_nothing_sawn(now, later, kept, given_up=given_up)
+    before = Measured.objects.filter(lot=found.lot_id).first()
+    saws = queries.rules()
+    sizes = queries.sizes_of(found.blank, saws)
+    used, saw = used_by(found, before, sizes), queries.saw_of(sizes)
+    said = [checked(one, found.blank) for one in kept]
+    rest = _yields(found, used, now)
+    left = [_material(at, one, rest if at == 0 else []) for at, one in enumerate(said)]
+    for one in left:
+        _refuse_larger(used, one)
+    if text := overrun(used, [queries.need_of(line.piece, line.count, saws) for line in now], left, saw):
+        raise DoesNotFit(text)
+    needs = [queries.need_of(line.piece, line.count, saws) for line in later]
+    promised: Sequence[Counts] = () if given_up or not needs else _shared(needs, left, saw)
+    return _Sawn(found, before, now, later, said, rest, promised)
+
+
+def _refuse_nothing_sawn(sawn: Sequence[CutPiece], later: Sequence[CutPiece], kept: Sequence[Kept], *, given_up: bool) -> None:
     if not sawn:
         raise FieldProblem("kept", "all of this cut is promised for later: there is nothing to saw yet")
-    if later and not kept:
+    if later and not kept and not given_up:
         names = ", ".join(f"{line.count} of {line.piece.code} for {line.piece.step.code}" for line in later)
-        raise FieldProblem("kept", f"{names} are promised from what is left: keep an offcut and write down its size")
+        raise FieldProblem(
+            "kept", f"{names} are promised from what is left: keep an offcut and write down its size, or say why the promise is given up"
+        )
     if len(kept) > MOST_KEPT:
         raise FieldProblem("kept", f"at most {MOST_KEPT} offcuts of one blank are kept")
 
 
-def _measure_all(  # noqa: PLR0913 - one cut's rows
-    found: Cut, made: Sequence[CutPiece], lots: Sequence[Lot], kept: Sequence[Kept], sawn: Sequence[CutPiece],
-    certificate: str, by: Member,
-) -> None:  # fmt: skip
-    before = Measured.objects.filter(lot=found.lot_id).first()
+def _material(at: int, said: Mapping[str, object], rest: Sequence[Sequence[object]]) -> Material:
+    """An offcut for the arithmetic. `at` is its place among those that are kept."""
+    length, width = (queries.mm(said[name], str(said["unit"])) for name in ("length", "width"))  # type: ignore[arg-type]
+    yields = tuple((str(group), str(code), int(str(many))) for group, code, many in rest)
+    return Material(at, "the offcut", 1, whole=False, length=length, width=width, grain=str(said["grain"]), yields=yields)
+
+
+def _shared(needs: Sequence[Need], left: Sequence[Material], saw: Saw) -> Sequence[Counts]:
+    """By offcut, how many of which piece it is promised for."""
+    try:
+        found = shared(needs, left, saw)
+    except ValueError as error:
+        raise FieldProblem("kept", f"what is promised from the offcut doesn't fit: {error}") from error
+    if not found.missing:
+        return found.given
+    unmeasured = [one for one in left if one.length is None]
+    gives = "none of the offcuts is measured" if len(unmeasured) == len(left) else _gives(needs, found.missing, left)
+    advice = "Measure the offcut that is kept" if unmeasured else "Keep one that does"
+    text = (
+        f"{listed(needs)} are promised from what is left, and {gives}; {enough(needs, saw)}. {advice}, or say why the promise is given up"
+    )
+    raise FieldProblem("kept", f"{text}: then the pieces are wanted again")
+
+
+def _gives(needs: Sequence[Need], missing: Counts, left: Sequence[Material]) -> str:
+    sizes = " and ".join(
+        " x ".join(decimal_text(side) for side in (one.length, one.width) if side is not None) + " mm"
+        for one in left
+        if one.length is not None
+    )
+    count = sum(one.count for one in needs)
+    given = count - sum(missing.values())
+    return f"{sizes} {'give' if ' and ' in sizes else 'gives'} {given or 'none'} of the {count}"
+
+
+def _measure_all(sawn: _Sawn, made: Sequence[CutPiece], lots: Sequence[Lot], certificate: str, by: Member) -> None:
+    found, before = sawn.cut, sawn.before
     paper = optional("certificate", certificate, MOST_CERTIFICATE) or (before.certificate if before else "")
     thick = (before.thickness if before else None) or found.blank.thickness
     for line, lot in zip(made, lots, strict=False):
         piece = line.piece
         sizes = {"unit": piece.unit or "mm", "length": piece.length, "width": piece.width}
         _note(found, lot, by, certificate=paper, **sizes)
-    rest = _yields(found, before, sawn)
-    for at, (one, lot) in enumerate(zip(kept, lots[len(made) :], strict=True)):
-        said = _checked(one, found.blank)
-        _refuse_larger(found, before, said)
-        _note(found, lot, by, certificate=paper, thickness=_in_unit(thick, found.blank, said), yields=rest if at == 0 else [], **said)
+    for at, (said, lot) in enumerate(zip(sawn.said, lots[len(made) :], strict=True)):
+        more = {"thickness": _in_unit(thick, found.blank, said), "yields": sawn.rest if at == 0 else []}
+        _note(found, lot, by, certificate=paper, **more, **said)
 
 
-def _in_unit(thick: Fraction | None, blank: Blank, said: dict[str, object]) -> Fraction | None:
+def _in_unit(thick: Fraction | None, blank: Blank, said: Mapping[str, object]) -> Fraction | None:
     return thick if said["unit"] == blank.unit else None
 
 
@@ -121,56 +216,54 @@ def _note(found: Cut, lot: Lot, by: Member, **fields: object) -> None:
     changed_by(row, by).save()
 
 
-def _checked(one: Kept, blank: Blank) -> dict[str, object]:
-    unit = checked_unit(one.unit)
-    if blank.form == Form.BAR and one.width is not None:
-        raise FieldProblem("kept", "an offcut of a bar has a length alone")
-    if blank.form == Form.SHEET and (one.length is None) != (one.width is None):
-        raise FieldProblem("kept", "give the length and the width of an offcut, or neither")
-    sizes = {name: None if (size := getattr(one, name)) is None else size_of("kept", size, unit) for name in ("length", "width")}
-    return {"unit": unit, "grain": checked_grain(one.grain) or blank.grain, **sizes}
-
-
-def _refuse_larger(found: Cut, before: Measured | None, said: dict[str, object]) -> None:
+def _refuse_larger(used: Material, kept: Material) -> None:
     """An offcut is no larger than what it came from: else it was measured in another unit."""
-    whole = queries.material_of(
-        found.lot, before, queries.sizes_of(found.blank, queries.Rules()), whole=found.lot.item_id == found.blank.item_id
-    )
-    sides = [queries.mm(said[name], str(said["unit"])) for name in ("length", "width")]  # type: ignore[arg-type]
-    room = [size for size in (whole.length, whole.width) if size is not None]
-    given = sorted(size for size in sides if size is not None)
-    if any(side > most for side, most in zip(given, sorted(room), strict=False)):
+    room = sorted(size for size in (used.length, used.width) if size is not None)
+    given = sorted(size for size in (kept.length, kept.width) if size is not None)
+    if any(side > most for side, most in zip(given, room, strict=False)):
         raise DoesNotFit("an offcut is larger than the blank it came from: check its size and unit")
 
 
-def _yields(found: Cut, before: Measured | None, lines: Sequence[CutPiece]) -> list[list[object]]:
+def _yields(found: Cut, used: Material, lines: Sequence[CutPiece]) -> list[list[object]]:
     """What the first offcut still gives by yield, what is promised of it among that."""
     needs = [queries.need_of(line.piece, line.count, queries.Rules()) for line in lines]
     if not needs or any(not one.per_blank for one in needs):
         return []
-    whole = found.lot.item_id == found.blank.item_id
-    used = queries.material_of(found.lot, before, queries.sizes_of(found.blank, queries.Rules()), whole=whole)
     siblings = queries.group_needs(found.blank, needs[0].group)
     return [[*one] for one in yields_left([*siblings, *needs], used, needs)]
 
 
-def _promise(found: Cut, lot: Lot, later: Sequence[CutPiece], by: Member) -> None:
-    """What this cut promised, as a cut of its own that is planned on the offcut. Its key follows from this one's."""
-    step = first_step(line.piece for line in later)
-    said = {"quantity": ONE, "step": step, "key": uuid5(found.key, "later"), "mother": found, "by": by}
+def _promise(sawn: _Sawn, lots: Sequence[Lot], by: Member) -> None:
+    """What this cut promised, as cuts of their own that are planned on the offcuts. Their keys follow from this one's."""
+    given = [(lot, counts) for lot, counts in zip(lots, sawn.promised, strict=False) if counts]
+    for at, (lot, counts) in enumerate(given):
+        reserve(_daughter(sawn, lot, counts, f"later {at}" if at else "later", by), by)
+
+
+def _release(sawn: _Sawn, lot: Lot, release: Release, by: Member) -> None:
+    """What this cut promised is given up, and that is on record with its reason as a cut that was never sawn."""
+    row = _daughter(sawn, lot, {line.piece_id: line.count for line in sawn.later}, "later", by)
+    give_up(row, release.at, by, release.why)
+
+
+def _daughter(sawn: _Sawn, lot: Lot, counts: Counts, name: str, by: Member) -> Cut:
+    found = sawn.cut
+    step = first_step(line.piece for line in sawn.later if line.piece_id in counts)
+    said = {"quantity": ONE, "step": step, "key": uuid5(found.key, name), "mother": found, "by": by}
     row = Cut(workshop_id=found.workshop_id, blank=found.blank, lot=lot, note=found.note, **said)
     changed_by(row, by).save()
-    write_lines(row, {line.piece_id: line.count for line in later}, {})
-    reserve(row, by)
+    write_lines(row, counts, {})
+    return row
 
 
 @transaction.atomic
 def spoil_pieces(*, line: CutPiece, count: int, cause: str, on: date, key: UUID, by: Member) -> Spoiled:  # noqa: PLR0913
     """Write down that sawn pieces are no good, and why; they are wanted anew from this moment. The same `key` again makes no second one.
 
-    Where they lie on a shelf as a lot they are scrapped from there.
+    Where they lie on a shelf as a lot they are scrapped from there. Refused where the section of their step is closed up.
     """
     policy.own(by, line)
+    refuse_if_closed(*steps_of([line.piece_id]), unless=Spoiled.objects.filter(key=key))
     line = (
         CutPiece.objects.select_for_update(of=("self",)).select_related("cut", "piece__step__project__bench", "lot__bench").get(pk=line.pk)
     )
@@ -205,23 +298,3 @@ def _scrap(line: CutPiece, count: int, on: date, by: Member, cause: str) -> None
         if took:
             stock.spoil(lot=line.lot, quantity=took, place=held.place, on=on, by=by, note=cause, ref=line.cut.ref)
         left -= took
-
-
-@transaction.atomic
-def measure(*, lot: Lot, said: Kept, by: Member, thickness: Fraction | None = None, certificate: str = "") -> Measured:
-    """Write down how large a lot really is, and its certificate. Where it was cut from something, that stays as it was."""
-    policy.require(by, "use_stock", lot.bench)
-    policy.own(by, lot)
-    locked = stock.lock_lot(lot)
-    blank = Blank.objects.filter(item=locked.item_id).first() or Blank.objects.filter(offcut=locked.item_id).first()
-    if blank is None:
-        raise FieldProblem("length", f"{locked.item.code} is no blank: say first that pieces are cut from it")
-    fields = _checked(said, blank) | {
-        "thickness": None if thickness is None else size_of("thickness", thickness, said.unit),
-        "certificate": optional("certificate", certificate, MOST_CERTIFICATE),
-    }
-    found = Measured.objects.filter(lot=locked).first() or Measured(workshop_id=locked.workshop_id, lot=locked)
-    for name, value in fields.items():
-        setattr(found, name, value)
-    changed_by(found, by).save()
-    return found

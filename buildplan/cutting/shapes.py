@@ -8,10 +8,12 @@ from django.utils import timezone
 from rest_framework import serializers
 
 from buildplan.cutting.filters import STATES
+from buildplan.cutting.measuring import MOST_CERTIFICATE
 from buildplan.cutting.models import Blank, Cut, CutPiece, Form, Grain, Piece
-from buildplan.cutting.sawing import MOST_CAUSE, MOST_CERTIFICATE, MOST_KEPT
+from buildplan.cutting.sawing import MOST_CAUSE, MOST_KEPT
 from buildplan.sealing.calc import MM
 from inventory.common.api_fields import DecimalOut, IdField, SizeField
+from inventory.common.history import MOST_WHY
 from inventory.stock.api import lot_field, place_field
 
 UNITS = [(unit, unit) for unit in MM]
@@ -80,6 +82,13 @@ class SawIn(serializers.Serializer[Any]):
     kept = serializers.ListField(child=OffcutIn(), required=False, default=list, max_length=MOST_KEPT)
     on = serializers.DateField(help_text="the day it was sawn", validators=[not_to_come])
     certificate = serializers.CharField(required=False, allow_blank=True, default="", max_length=MOST_CERTIFICATE)
+    release = serializers.CharField(
+        required=False,
+        allow_blank=True,
+        default="",
+        max_length=MOST_WHY,
+        help_text="why what is promised for later is given up: its pieces are wanted again",
+    )
 
 
 class SpoilIn(serializers.Serializer[Any]):
@@ -104,6 +113,8 @@ class BlankOut(serializers.Serializer[Any]):
     thickness = SizeField(source="blank.thickness", allow_null=True)
     unit = serializers.CharField(source="blank.unit")
     grain = serializers.ChoiceField([("", ""), *GRAINS], source="blank.grain")
+    kerf = SizeField(source="blank.kerf", allow_null=True, help_text="null: the workshop's")
+    end_trim = SizeField(source="blank.end_trim", allow_null=True, help_text="null: the workshop's")
     there = DecimalOut()
     promised = DecimalOut()
     offcuts = serializers.IntegerField()

@@ -13,6 +13,7 @@ from buildplan.cutting.problems import CutHere
 from buildplan.cutting.queries import mm
 from buildplan.hardware.services import Gone, checked_code, kept_exactly, lock_to_do, within
 from buildplan.plan.models import Hand, Project, Step
+from buildplan.plan.services import refuse_closed_rows
 from buildplan.sealing.calc import MM
 from inventory.catalogue.services import MOST_CODE, MOST_NAME, ItemData, save_items
 from inventory.catalogue.units import UnitError, ratio
@@ -186,6 +187,7 @@ def put_pieces(*, project: Project, pieces: Sequence[PlannedPiece], by: Member) 
         for position, piece in enumerate(pieces, start=1)
     }
     _refuse_cut_away(present, wanted)
+    refuse_closed_rows(project, present, wanted, "pieces")
     return [f"{piece.step.code} {piece.code}" for piece in put_many(Piece, present, wanted, by)]
 
 

@@ -111,7 +111,7 @@ def stranding(  # noqa: PLR0913 - what is needed, what there is, and a cut
     `now` and `later` are counts by the need's key; `later` stays promised from what this cut leaves. `needs` hold all of them.
     """
     case = _Case(needs, stock, now, later, saw)
-    before, missing = _missing(needs, stock, saw), _after(case, at)
+    before, missing = without(needs, stock, saw), _after(case, at)
     after = sum(missing.values())
     lost = after - sum(before.values())
     if lost <= 0:
@@ -122,7 +122,7 @@ def stranding(  # noqa: PLR0913 - what is needed, what there is, and a cut
 
 def _after(case: _Case, at: int) -> dict[int, int]:
     """How many pieces of each need are without material once this is cut."""
-    return _missing(case.rest, _left(case, at), case.saw)
+    return without(case.rest, _left(case, at), case.saw)
 
 
 def _left(case: _Case, at: int) -> list[Material]:
@@ -180,20 +180,20 @@ def holds(one: Material, needs: Iterable[Need], now: Mapping[int, int], later: M
         if one.whole:
             most = {(need.group, need.code): need.per_blank or 0 for need in wanted}
         return len({need.group for need in wanted}) == 1 and all(need.count <= most.get((need.group, need.code), 0) for need in wanted)
-    return not _missing(wanted, [one._replace(count=1)], saw)
+    return not without(wanted, [one._replace(count=1)], saw)
 
 
 # How many pieces a stock doesn't give
 
 
-def _missing(needs: Sequence[Need], stock: Sequence[Material], saw: Saw) -> dict[int, int]:
+def without(needs: Sequence[Need], stock: Sequence[Material], saw: Saw) -> dict[int, int]:
     """The pieces without material, as few as can be told: every split of the whole blanks between yields and sizes is tried."""
     by_yield = _less_offcuts([one for one in needs if one.per_blank], stock)
     by_size = [one for one in needs if not one.per_blank]
     whole = sum(one.count for one in stock if one.whole)
     most = min(whole, sum(one.count for one in by_yield))
     tries = (
-        {**_by_yield(by_yield, blanks), **_by_size(by_size, _without(stock, blanks), saw)}
+        {**_by_yield(by_yield, blanks), **_by_size(by_size, _less_whole(stock, blanks), saw)}
         for blanks in (range(most + 1) if by_yield else (0,))
     )
     best = min(tries, key=lambda missing: sum(missing.values()))
@@ -214,7 +214,7 @@ def _less_offcuts(needs: Sequence[Need], stock: Iterable[Material]) -> list[Need
     return found
 
 
-def _without(stock: Sequence[Material], blanks: int) -> list[Material]:
+def _less_whole(stock: Sequence[Material], blanks: int) -> list[Material]:
     """The stock less so many whole blanks, the smallest first."""
     found = []
     for one in sorted(stock, key=lambda one: ((one.length or Fraction(0)) * (one.width or 1), one.key)):

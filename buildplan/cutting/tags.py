@@ -22,7 +22,7 @@ def pieces_of_step(context: Mapping[str, Any], step: Step) -> dict[str, Any]:
     member = context["request"].member
     found = queries.pieces_of(step=step)
     worked = queries.operations([one.piece.pk for one in found]) if found else {}
-    may_plan = policy.allowed(member, "plan", step.project.bench) and not step.done
+    may_plan = policy.allowed(member, "plan", step.project.bench) and not step.done and step.section.closed_at is None
     rows = [(one, worked.get(one.piece.pk, ())) for one in found]
     return {"step": step, "rows": rows, "may_plan": may_plan, "uncut": any(one.uncut for one in found)}
 

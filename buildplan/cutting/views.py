@@ -1,6 +1,7 @@
 """Pages of blanks and cuts: parse, call, render."""
 
 from fractions import Fraction
+from math import floor
 from typing import Any
 
 from django.contrib import messages
@@ -12,10 +13,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from buildplan.cutting import queries, services
 from buildplan.cutting.forms import BlankForm, MeasureForm, PlanForm, RulesForm, SawForm, SpoilForm
-from buildplan.cutting.models import Blank, Cut, CutPiece, CuttingRules, Form, Measured
+from buildplan.cutting.models import Blank, Cut, CutPiece, CuttingRules, Form, Measured, Piece
 from buildplan.cutting.picture import Drawn, drawn
-from buildplan.cutting.planning import layout_of
-from buildplan.cutting.services import BlankData, Kept
+from buildplan.cutting.services import BlankData, Kept, Release
+from buildplan.cutting.whys import rules_of_blank
 from inventory.common.exact import decimal_text
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
@@ -26,6 +27,7 @@ from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
 
+FINEST = 10_000  # parts of a millimetre that a proposed size is rounded down to: rounded up it would be more than is left
 SIZES = ("form", "unit", "length", "width", "thickness", "grain", "kerf", "end_trim")
 
 
@@ -123,11 +125,14 @@ def blank(request: MemberRequest, pk: int) -> HttpResponse:
     saws = queries.rules()
     cuts = list(queries.cut_rows().filter(blank=found, undone_at=None)[:20])
     pieces = queries.pieces_of(blank=found, step__done=False)
+    kerf, trim = rules_of_blank(found, queries.sizes_of(found, saws))
     context = {
         "blank": found,
+        "kerf": kerf,
+        "trim": trim,
         "lies": queries.lying(found),
         "pieces": pieces,
-        "planned": [(cut, pictures(cut, saws)) for cut in cuts if cut.state == "planned"],
+        "planned": [(cut, *_pictured(cut, saws)) for cut in cuts if cut.state == "planned"],
         "sawn": [cut for cut in cuts if cut.state == "sawn"],
         "may_keep": policy.allowed(request.member, "keep_stock"),
         "may_plan": policy.allowed(request.member, "plan") and any(one.uncut for one in pieces),
@@ -136,16 +141,26 @@ def blank(request: MemberRequest, pk: int) -> HttpResponse:
     return render(request, "cutting/blank.html", context)
 
 
-def pictures(cut: Cut, saws: queries.Rules) -> tuple[Drawn, ...]:
+def _for(piece: Piece) -> str:
+    return _("%(piece)s for %(step)s") % {"piece": piece.code, "step": piece.step.code}
+
+
+def _pictured(cut: Cut, saws: queries.Rules) -> tuple[tuple[Drawn, ...], services.Shown]:
+    found = services.shown_of(cut, saws)
+    return _pictures(cut, found), found
+
+
+def _pictures(cut: Cut, shown: services.Shown) -> tuple[Drawn, ...]:
     """A cut as it was planned; by yield a scheme of as many parts as the blank gives."""
     lines = list(cut.pieces.all())
-    plan = layout_of(cut, saws)
-    yields = [(f"{line.piece.code} for {line.piece.step.code}", line.count, line.later) for line in lines]
     most = {line.piece.per_blank for line in lines}
+    if shown.plan is None and None in most:
+        return ()  # pieces by size that don't come out of it: there is a sentence instead
+    yields = [(_for(line.piece), line.count, line.later) for line in lines]
     given = sum(line.count for line in lines)
     one_kind = len({line.piece.code.upper() for line in lines}) == 1 and cut.lot.item_id == cut.blank.item_id
     rest = max(0, (max((many or 0 for many in most), default=0)) - given) if one_kind else 0
-    return drawn(plan, yields, rest)
+    return drawn(shown.plan, yields, rest)
 
 
 # Cuts
@@ -193,11 +208,7 @@ def _first(request: MemberRequest, pieces: list[queries.Standing]) -> dict[str, 
 def _looked(form: PlanForm, blank: Blank) -> dict[str, Any]:
     lot = get_object_or_404(Lot.objects.select_related("bench", "item"), pk=form.cleaned_data["lot"])
     found = services.look_at(blank=blank, lot=lot, now=form.counts("now"), later=form.counts("later"))
-    given = [
-        (f"{one.code} for {one.step.code}", count, later)
-        for later, when in enumerate(("now", "later"))
-        for one, count in form.counts(when).items()
-    ]
+    given = [(_for(one), count, later) for later, when in enumerate(("now", "later")) for one, count in form.counts(when).items()]
     return {"look": found, "drawn": drawn(found.plan, [(name, count, bool(later)) for name, count, later in given])}
 
 
@@ -223,12 +234,14 @@ def _cut_page(request: MemberRequest, found: Cut, saw: SawForm | None = None, sp
     if found.state == "planned" and may_use and saw is None:
         saw = _saw_form(found, None, saws)
     lines = [(line, _spoil_form(line, found, spoil, today) if may_use else None) for line in found.pieces.all()]
+    pictures, shown = _pictured(found, saws)
     context = {
         "cut": found,
-        "drawn": pictures(found, saws),
+        "drawn": pictures,
+        "shown": shown,
         "lines": lines,
         "made": queries.made_by(found),
-        "daughters": list(found.daughters.filter(undone_at=None)),
+        "daughters": list(found.daughters.select_related("undone_by").order_by("pk")),
         "saw": saw if found.state == "planned" else None,
         "may_undo": found.state == "planned" and policy.allowed(request.member, "plan", bench),
     }
@@ -252,19 +265,16 @@ def _saw_form(found: Cut, data: Any, saws: queries.Rules) -> SawForm:
     sources = [(row.place_id, row.place.path) for row in rows]
     places = list(Place.objects.filter(end=End.STORAGE, hands=None).order_by("key").values_list("pk", "path"))
     initial = {"target": sources[0][0] if sources else "", **_proposed(found, saws)}
-    sheet = found.blank.form == Form.SHEET
-    return SawForm(data, sources=sources, places=places, sheet=sheet, today=timezone.localdate(), initial=initial)
+    asks = {"sheet": found.blank.form == Form.SHEET, "promises": any(line.later for line in found.pieces.all())}
+    return SawForm(data, sources=sources, places=places, **asks, today=timezone.localdate(), initial=initial)
 
 
 def _proposed(found: Cut, saws: queries.Rules) -> dict[str, Any]:
-    later = any(line.later for line in found.pieces.all())
-    boxes = [box for one in pictures(found, saws) if not one.scheme for box in one.boxes if box.kind == "offcut"]
-    if later:
-        return {"keep-0": True}
-    if not boxes:
-        return {}
-    sizes = boxes[0].size.removesuffix(" mm").split(" x ")
-    return {"keep-0": True, "length-0": sizes[0], **({"width-0": sizes[1]} if len(sizes) > 1 else {})}
+    left = services.left_of(found, saws)
+    if left is None:
+        return {"keep-0": True} if any(line.later for line in found.pieces.all()) else {}
+    sides = {name: side for name, side in (("length-0", left.length), ("width-0", left.width)) if side is not None}
+    return {"keep-0": True, **{name: decimal_text(Fraction(floor(side * FINEST), FINEST)) for name, side in sides.items()}}
 
 
 @require_POST
@@ -285,7 +295,7 @@ def _saw(form: SawForm, found: Cut, request: MemberRequest) -> None:
     source, target = (get_object_or_404(Place, pk=given[name], end=End.STORAGE) for name in ("source", "target"))
     kept = [Kept(**one) for one in form.kept()]
     said = {"on": given["on"], "now": timezone.now(), "by": request.member, "certificate": given["certificate"]}
-    services.saw_cut(cut=found, source=source, target=target, kept=kept, **said)
+    services.saw_cut(cut=found, source=source, target=target, kept=kept, release=given.get("release", ""), **said)
 
 
 @require_POST
@@ -320,7 +330,8 @@ def measure_lot(request: MemberRequest, pk: int) -> HttpResponse:
     found = Measured.objects.filter(lot=lot).first()
     names = ("unit", "length", "width", "thickness", "grain", "certificate")
     initial = {name: getattr(found, name) for name in names} if found else {"unit": "mm"}
-    form = MeasureForm(request.POST if request.method == "POST" else None, initial=initial)
+    promised = Cut.objects.filter(lot=lot, sawn_at=None, undone_at=None).exists()
+    form = MeasureForm(request.POST if request.method == "POST" else None, promised=promised, initial=initial)
     if request.method == "POST" and attempt(form, lambda: _measure(form, lot, request)):
         messages.success(request, _("Its size is written down."))
         return redirect("lot", lot.pk)
@@ -329,5 +340,6 @@ def measure_lot(request: MemberRequest, pk: int) -> HttpResponse:
 
 def _measure(form: MeasureForm, lot: Lot, request: MemberRequest) -> None:
     given = dict(form.cleaned_data)
-    thickness, certificate = given.pop("thickness"), given.pop("certificate")
-    services.measure(lot=lot, said=Kept(**given), thickness=thickness, certificate=certificate, by=request.member)
+    thickness, certificate, why = given.pop("thickness"), given.pop("certificate"), given.pop("release", "")
+    release = Release(why, timezone.now()) if why else None
+    services.measure(lot=lot, said=Kept(**given), thickness=thickness, certificate=certificate, release=release, by=request.member)

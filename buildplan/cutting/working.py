@@ -10,6 +10,7 @@ from buildplan.cutting.models import Operation, OperationDone, Piece
 from buildplan.cutting.problems import CutHere, NotThatMany
 from buildplan.hardware.services import lock_to_do
 from buildplan.plan.models import Hand
+from buildplan.plan.services import refuse_if_closed
 from inventory.common.history import assign, changed_by
 from inventory.common.problems import FieldProblem
 from inventory.common.rows import find_or_make
@@ -57,10 +58,11 @@ def remove_operation(*, operation: Operation, by: Member) -> None:
 def note_done(*, operation: Operation, count: int, on: date, key: UUID, by: Member) -> OperationDone:
     """Count pieces that it was done to. More than were meant is written down too: it happened, and the pages show it.
 
-    The same `key` again counts nothing twice. No more than there are pieces.
+    The same `key` again counts nothing twice. No more than there are pieces. Refused where the section of their step is closed up.
     """
     policy.require(by, "use_stock", operation.piece.step.project.bench)
     policy.own(by, operation)
+    refuse_if_closed(operation.piece.step, unless=OperationDone.objects.filter(key=key))
     piece = Piece.objects.select_for_update().get(pk=operation.piece_id)
     if (made := OperationDone.objects.filter(key=key).first()) is not None:
         return made
@@ -75,9 +77,10 @@ def note_done(*, operation: Operation, count: int, on: date, key: UUID, by: Memb
 
 @transaction.atomic
 def take_back_done(*, done: OperationDone, now: datetime, by: Member) -> OperationDone:
-    """It was counted by mistake: it counts no more, and stays on record. Twice is once."""
+    """It was counted by mistake: it counts no more, and stays on record. Twice is once. Refused where its section is closed up."""
     policy.require(by, "use_stock", done.operation.piece.step.project.bench)
     policy.own(by, done)
+    refuse_if_closed(done.operation.piece.step)
     found = OperationDone.objects.select_for_update().get(pk=done.pk)
     if found.undone_at is None:
         found.undone_at = now

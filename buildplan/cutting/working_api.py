@@ -96,7 +96,7 @@ class OperationViews(ListModelMixin, GenericViewSet[Operation]):
         operation_id="operations_take_back",
         summary="Take back what was counted by mistake",
         request=None,
-        responses={200: OperationOut, **problems(404)},
+        responses={200: OperationOut, **problems(404, 409)},
         examples=[shown_as({**OPERATION, "done": 0, "left": 2, "rows": []})],
     )
     @once
