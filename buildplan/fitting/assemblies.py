@@ -1,4 +1,8 @@
-"""Writing down assemblies: their steps, their numbered positions, and the pieces that are marked for them."""
+"""Writing down assemblies: their steps, their numbered positions, and the pieces that are marked for them.
+
+An assembly that a step of a closed-up section names stays as it is, save its name and note: that every piece is at its position was
+looked at when the section was closed up.
+"""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +19,7 @@ from buildplan.fitting.models import Assembly, AssemblyStep, Deed, Mark, MarkEve
 from buildplan.fitting.problems import ElsewhereRow, InUse, NameTaken, NoPiece, PieceGone, PositionTaken
 from buildplan.hardware.calc import drill_size
 from buildplan.plan.models import Project, Step
+from buildplan.plan.services import refuse_if_closed
 from inventory.common.history import assign, changed_by, create_many
 from inventory.common.problems import FieldProblem
 from inventory.common.rows import find_or_make
@@ -69,6 +74,7 @@ def make_assembly(  # noqa: PLR0913 - what is said of it
     row.name, row.note = filled("name", name, MOST_NAME), optional("note", note, MOST_NOTE)
     Project.objects.select_for_update(no_key=True).get(pk=project.pk)  # nobody gives the name to another between look and save
     _refuse_name(row)
+    refuse_if_closed(*(step for step, _ in steps))
     made, new = find_or_make(lambda: known(Assembly, key), lambda: saved(row, by))
     if new:
         _put_steps(made, steps, by)
@@ -94,6 +100,7 @@ def edit_assembly(*, assembly: Assembly, changes: Mapping[str, Any], by: Member)
 def set_steps(*, assembly: Assembly, steps: Collection[tuple[Step, str]], by: Member) -> Assembly:
     """Say in which steps it is put together, drilled, taken apart and closed: these, and no others."""
     row = _locked(assembly, by)
+    _refuse_closed(row, coming=[step for step, _ in steps])
     _put_steps(row, steps, by)
     return row
 
@@ -104,6 +111,7 @@ def add_positions(  # noqa: PLR0913 - parts, numbers, item
 ) -> list[Position]:
     """Number the positions of some parts from `first` to `last`; those that are there already stay as they are."""
     row = _locked(assembly, by)
+    _refuse_closed(row)
     names = list(dict.fromkeys(filled("part", part, MOST_PART) for part in parts if part.strip()))
     _check_numbers(names, first, last)
     if item is not None:
@@ -119,7 +127,7 @@ def add_positions(  # noqa: PLR0913 - parts, numbers, item
 @transaction.atomic
 def remove_position(*, position: Position, by: Member) -> None:
     """Remove a position that no piece was ever marked for."""
-    _locked(position.assembly, by)
+    _refuse_closed(_locked(position.assembly, by))
     if position.marks.exists():
         raise InUse(f"{position}: pieces were marked for it, and their history stays")
     changed_by(position, by).delete()
@@ -159,6 +167,7 @@ def mark(*, position: Position, piece: Piece, on: date, by: Member, today: date,
     (held,) = _hold(by, [position])
     if (there := known(Mark, key)) is not None:
         return there
+    _refuse_closed(held.assembly)
     refuse_ahead(on, today)
     if (standing := _standing(held)) is not None:
         raise PositionTaken(f"{_name(standing)} is marked for it: replace it, or take it away first")
@@ -173,6 +182,7 @@ def replace(  # noqa: PLR0913 - what goes, what comes, why
     (held,) = _hold(by, [mark.position])
     if (there := known(Mark, key)) is not None:
         return there
+    _refuse_closed(held.assembly)
     refuse_ahead(on, today)
     _end(_still(mark, held), why, on, by)
     return _put(held, piece, on, by, key)
@@ -182,6 +192,7 @@ def replace(  # noqa: PLR0913 - what goes, what comes, why
 def take_away(*, mark: Mark, why: str, on: date, by: Member, today: date) -> Mark:
     """Take a marked piece out of its position; the position is empty then."""
     (held,) = _hold(by, [mark.position])
+    _refuse_closed(held.assembly)
     refuse_ahead(on, today)
     row = _still(mark, held)
     _end(row, why, on, by)
@@ -199,6 +210,7 @@ def take_for(  # noqa: PLR0913 - which, for what, why
     here, target = _hold(by, [mark.position, position])
     if (there := known(Mark, key)) is not None:
         return there
+    _refuse_closed(here.assembly, target.assembly)
     refuse_ahead(on, today)
     if here.pk == target.pk:
         raise ElsewhereRow("position", f"{mark.position} is where it is: choose another position")
@@ -230,6 +242,7 @@ def note_deed(  # noqa: PLR0913 - what was done to which
     standing = list(Mark.objects.filter(position__in=positions, ended_on=None).select_related("position").order_by("position"))
     if key is not None and (there := list(MarkEvent.objects.filter(mark__position__assembly=assembly, key=key))):
         return there
+    _refuse_closed(assembly)
     if not standing:
         raise NoPiece("first", f"no piece is marked for a position from {first} to {last}: mark the pieces first")
     final = done.final and done.deed == Deed.DRILLED
@@ -268,6 +281,14 @@ def _hold(by: Member, positions: Iterable[Position]) -> list[Position]:
     for row in found.values():
         policy.require(by, "use_stock", row.assembly.project.bench)
     return [found[one.pk] for one in asked]
+
+
+def _refuse_closed(*assemblies: Assembly, coming: Collection[Step] = ()) -> None:
+    """Refuse where a step of these, or one that is to come to them, is of a section that is closed up.
+
+    Rows of this slice are locked before: nothing else that locks a section wants them.
+    """
+    refuse_if_closed(*Step.objects.filter(assemblies__assembly__in=assemblies).distinct(), *coming)
 
 
 def _standing(position: Position) -> Mark | None:

@@ -5,7 +5,7 @@ from django.db import transaction
 from buildplan.fitting.models import SIDED, FalseMirror, ItemHand, MirrorPair
 from buildplan.fitting.problems import HandTaken, NoPair
 from buildplan.plan.models import Hand
-from inventory.common.history import changed_by
+from inventory.common.history import assign, changed_by
 from inventory.common.texts import filled
 from inventory.models import Item, Member
 from inventory.workshop import policy
@@ -18,7 +18,7 @@ OTHER = {Hand.LEFT: Hand.RIGHT, Hand.RIGHT: Hand.LEFT}
 def state_hand(*, item: Item, hand: str, by: Member) -> ItemHand | None:
     """Say which hand an item is; a blank takes back what was said. An item with a partner keeps the hand that the pair gives it."""
     policy.require(by, "plan")
-    _lock(by, item)
+    hold_items(item, by=by)
     stated = ItemHand.objects.filter(item=item).first()
     if partner := _partner(item):
         if stated is not None and hand != stated.hand:
@@ -36,7 +36,7 @@ def state_hand(*, item: Item, hand: str, by: Member) -> ItemHand | None:
 def pair(*, left: Item, right: Item, by: Member) -> MirrorPair:
     """Link two items as each other's mirror image; said again it is the same pair. Their hands follow from it."""
     policy.require(by, "plan")
-    _lock(by, left, right)
+    hold_items(left, right, by=by)
     if left.pk == right.pk:
         raise NoPair("right", f"{left.code} can't be its own mirror image: name the other part")
     found = MirrorPair.objects.filter(left=left, right=right).first()
@@ -68,15 +68,15 @@ def undo_pair(*, pair: MirrorPair, by: Member) -> None:
 def set_false_mirror(*, one: Item, other: Item, told_apart: str, by: Member) -> FalseMirror:
     """Note that two items look like a pair and are none, and what tells them apart; said again it replaces what was said."""
     policy.require(by, "plan")
-    _lock(by, one, other)
+    hold_items(one, other, by=by)
     if one.pk == other.pk:
         raise NoPair("other", f"{one.code} can't be mistaken for itself: name the other part")
     if MirrorPair.objects.filter(left__in=(one, other), right__in=(one, other)).exists():
         raise NoPair("other", f"{one.code} and {other.code} are linked as a true pair: undo that first")
     named = _ordered(one, other)
     row = FalseMirror.objects.filter(**named).first() or FalseMirror(workshop_id=one.workshop_id, **named)
-    row.told_apart = filled("difference", told_apart, MOST_TOLD)
-    changed_by(row, by).save()
+    if assign(row, {"told_apart": filled("difference", told_apart, MOST_TOLD)}):
+        changed_by(row, by).save()
     return row
 
 
@@ -88,7 +88,7 @@ def remove_false_mirror(*, row: FalseMirror, by: Member) -> None:
     changed_by(row, by).delete()
 
 
-def _lock(by: Member, *items: Item) -> None:
+def hold_items(*items: Item, by: Member) -> None:
     """Hold the items until all is written: of two that pair one item at once the later sees the pair."""
     policy.own(by, *items)
     list(Item.objects.select_for_update(no_key=True).filter(pk__in=[item.pk for item in items]).order_by("pk"))

@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models.functions import Upper
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from buildplan.fitting.calc import Phase as Phases
@@ -77,11 +78,11 @@ class FalseMirror(models.Model):
 class Matter(models.TextChoices):
     """What text and drawing disagree about."""
 
-    HAND = "hand", "hand"
-    SIZE = "size", "size"
-    COUNT = "count", "count"
-    POSITION = "position", "position"
-    OTHER = "other", "other"
+    HAND = "hand", _("hand")
+    SIZE = "size", _("size")
+    COUNT = "count", _("count")
+    POSITION = "position", _("position")
+    OTHER = "other", _("other")
 
 
 class Conflict(models.Model):
@@ -314,12 +315,12 @@ class Mark(models.Model):
 class Deed(models.TextChoices):
     """What was done to a marked piece."""
 
-    MARKED = "marked", "marked"
-    TOGETHER = "together", "put together"
-    DRILLED = "drilled", "drilled"
-    APART = "apart", "taken apart"
-    DEBURRED = "deburred", "deburred"
-    ENDED = "ended", "replaced"
+    MARKED = "marked", _("marked")
+    TOGETHER = "together", _("put together")
+    DRILLED = "drilled", _("drilled")
+    APART = "apart", _("taken apart")
+    DEBURRED = "deburred", _("deburred")
+    ENDED = "ended", _("replaced")
 
 
 class MarkEvent(models.Model):

@@ -1,7 +1,7 @@
 """Reads of hands, conflicts and match marks, each in a fixed number of queries."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -149,13 +149,18 @@ class HandsView:
 
 def hands_of(items: Collection[int]) -> dict[int, HandRow]:
     """What was said of these items' hands. Four queries."""
-    rows = {pk: (code, name) for pk, code, name in Item.objects.filter(pk__in=items).order_by("code").values_list("pk", "code", "name")}
+    rows = Item.objects.filter(pk__in=items).order_by("code").values_list("pk", "code", "name")
+    return _hands_of({pk: (code, name) for pk, code, name in rows})
+
+
+def _hands_of(items: Mapping[int, tuple[str, str]]) -> dict[int, HandRow]:
+    """Of items by id, each with code and name. Three queries."""
     stated = dict(ItemHand.objects.filter(item__in=items).values_list("item_id", "hand"))
     pairs = _pairs(MirrorPair.objects.filter(Q(left__in=items) | Q(right__in=items)))
     lookalikes = _lookalikes(FalseMirror.objects.filter(Q(one__in=items) | Q(other__in=items)))
     mirrors = {mine.pk: (pair.pk, theirs) for pair in pairs for mine, theirs in ((pair.left, pair.right), (pair.right, pair.left))}
     found: dict[int, HandRow] = {}
-    for pk, (code, name) in rows.items():
+    for pk, (code, name) in items.items():
         pair, mirror = mirrors.get(pk, (None, None))
         alike = [
             Lookalike(theirs.code, row.told_apart)
@@ -181,6 +186,14 @@ def hands() -> HandsView:
     return HandsView(tuple(pairs), tuple(_lookalikes(FalseMirror.objects.all())), single)
 
 
+def hand_rows() -> QuerySet[ItemHand]:
+    """Hands that were said, each with its pair and the code of its mirror image, null where it has none. One query."""
+    return ItemHand.objects.select_related("item").annotate(
+        pair=Coalesce("item__right_partner", "item__left_partner"),
+        mirror=Coalesce("item__right_partner__right__code", "item__left_partner__left__code"),
+    )
+
+
 def _pairs(rows: QuerySet[MirrorPair]) -> list[PairRow]:
     return [PairRow(row.pk, _partner(row.left), _partner(row.right)) for row in rows.select_related("left", "right").order_by("left__code")]
 
@@ -203,8 +216,9 @@ class StepHands:
 
 
 def step_hands(step: Step) -> StepHands:
-    """The hands of what a step calls out. Five queries, two where it calls nothing out."""
-    parts = tuple(row for row in hands_of(list(step.call_outs.values_list("item_id", flat=True))).values() if row.said)
+    """The hands of what a step calls out. Four queries, one where it calls nothing out."""
+    called = step.call_outs.order_by("item__code").values_list("item_id", "item__code", "item__name")
+    parts = tuple(row for row in _hands_of({pk: (code, name) for pk, code, name in called}).values() if row.said)
     return StepHands(parts, cautions(step.hand, [row.sided for row in parts]))
 
 

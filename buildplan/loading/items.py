@@ -12,6 +12,7 @@ from buildplan.loading.values import BadValue
 from inventory.catalogue import calc
 from inventory.catalogue.units import Converted, RangeError, UnitError, to_stock_unit
 from inventory.common.fields import LIMIT, plain
+from inventory.common.quantities import part_of_piece
 from inventory.models import Identifier, Item
 
 COLUMNS = ("key", "text", "item_id", "item__code", "item__unit", "item__life_months", "item__open_life_days")
@@ -76,6 +77,14 @@ def amount_of(cells: Cells, item: Known | None, *, zero: str = "") -> Converted:
     if quantity is None or item is None:
         return Converted(Decimal(0), "")
     return _converted(cells, quantity, item)
+
+
+def warn_of_part(cells: Cells, amount: Converted, item: Known | None) -> None:
+    """Say that a file tells of part of a piece. It is kept as written, since a file may have been saved so; a count puts it right."""
+    if item is not None and part_of_piece(amount.quantity, item.unit):
+        what = f"{plain(amount.quantity)} {item.unit} of {item.code}"
+        told = f"{what} is no whole number of pieces: kept as written; count it to put it right"
+        cells.reading.problems.add_warning(cells.row.error("quantity", told))
 
 
 def _figure(text: str, *, comma: bool, zero: str) -> Decimal:

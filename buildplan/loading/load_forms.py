@@ -191,11 +191,11 @@ def table_choices(job: LoadJob, chosen: Choices, remembered: Mapping[str, Mappin
 def _table(job: LoadJob, table: str, chosen: Choices, remembered: Mapping[str, str]) -> TableChoice:
     spot, required = chosen.tables.get(table), table == KINDS[job.kind][0]
     if spot is None:
-        return TableChoice(table, required, None, "say which file or sheet holds it" if required else "")
+        return TableChoice(table, required, None, gettext("say which file or sheet holds it") if required else "")
     twice = next((name for name, other in chosen.tables.items() if other == spot and name != table), "")
     named, columns = titles(job, spot), chosen.columns.get(table, ColumnMap({}))
     fault = job.files[spot[0]]["sheets"][spot[1]]["fault"] or (
-        f"this sheet is chosen for {twice} as well: one table a sheet" if twice else ""
+        gettext("this sheet is chosen for %(table)s as well: one table a sheet") % {"table": twice} if twice else ""
     )
     shown = tuple(_columns(table, named, columns, remembered))
     unread = tuple(title for at, title in enumerate(named) if title and at not in columns.positions.values())

@@ -9,7 +9,7 @@ from functools import partial
 from buildplan.loading import values
 from buildplan.loading.cells import Cells, Reading, check_life, fitting
 from buildplan.loading.columns import in_message
-from buildplan.loading.items import Codes, Known, amount_of, item_of
+from buildplan.loading.items import Codes, Known, amount_of, item_of, warn_of_part
 from buildplan.loading.records import shown
 from buildplan.loading.tables import Row, Table
 from buildplan.loading.totals import ALL, Printed, Totals, difference, figure
@@ -138,6 +138,7 @@ def _line(cells: Cells, codes: Codes) -> tuple[LineData | None, str]:
     """The line, if it reads well, and the unit that it is written in."""
     item = item_of(cells, codes)
     amount = amount_of(cells, item)
+    warn_of_part(cells, amount, item)
     made, expires = cells.stated("made"), cells.stated("expires")
     if item is not None:
         check_life(cells, made, expires, None, item.life_months, None)

@@ -9,7 +9,7 @@ from itertools import chain
 from typing import TypeVar
 
 from buildplan.loading.cells import Cells, Reading, check_life, fitting
-from buildplan.loading.items import Codes, amount_of, item_of, joined, too_much
+from buildplan.loading.items import Codes, amount_of, item_of, joined, too_much, warn_of_part
 from buildplan.loading.problems import Problems
 from buildplan.loading.records import shown
 from buildplan.loading.recount import GOOD, Change, Count, Held, Identity, KnownLot, changes
@@ -143,6 +143,7 @@ def lots_of(bench: Bench) -> list[KnownLot]:
 def _row(cells: Cells, codes: Codes, *, recount: bool) -> StockRow | None:
     item = item_of(cells, codes)
     amount = amount_of(cells, item, zero=ZERO if recount else "")
+    warn_of_part(cells, amount, item)
     place = cells.need("place", _place)
     code = cells.text_if_any("lot", CODE_LENGTH)
     made, expires, opened = cells.stated("made"), cells.stated("expires"), cells.day("opened")

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 
-from inventory.catalogue.units import COUNT
 from inventory.common.exact import decimal_text
+from inventory.common.quantities import COUNT
 
 ALL = ""  # the key of all bags together
 TOGETHER = "in all"  # figures of several units, added up as if they were of one

@@ -93,4 +93,4 @@ def test_hands_of_a_step_take_as_many_queries_for_many_parts_as_for_one(ribs, st
         services.state_hand(item=item, hand="right", by=builder)
         factories.CallOutFactory(step=step, item=item)
 
-    assert asked() == first == 5
+    assert asked() == first == 4

@@ -256,3 +256,11 @@ def test_a_recounted_file_is_not_loaded_after_all(file):
     path = file("s.csv", loads.STOCK, "SEAL-B2,10,Fridge")
     loaded("stock", path, "--recount")
     assert load("stock", path).code == 1
+
+
+def test_stock_says_which_rows_tell_of_half_a_piece_and_keeps_them(file):
+    found = loaded("stock", file("s.csv", loads.STOCK, "MS20470AD4-6,2.5,Drawer", "MS20470AD4-6,3,Shelf", "SEAL-B2,2.5,Fridge"))
+
+    text = "2.5 ea of MS20470AD4-6 is no whole number of pieces: kept as written; count it to put it right"
+    assert found.warnings == [f"s.csv:2: quantity: {text}"]
+    assert sorted(held().values()) == [Decimal("2.5"), Decimal("2.5"), 3]
