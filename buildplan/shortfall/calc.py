@@ -12,11 +12,12 @@ from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
 from heapq import heapify, heappop, heappush
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from buildplan.shortfall.windows import not_before
 from inventory.shelflife.calc import Limit
 from inventory.stock.calc import LifeRule, days_to_keep
+from inventory.tallying.calc import Gives
 
 NOTHING = Decimal(0)
 ONE_DAY = timedelta(days=1)
@@ -37,7 +38,10 @@ class Why(StrEnum):
 
 
 class ItemFacts(NamedTuple):
-    """What netting asks of an item. `returned` things come back after their step; `rule` says how long its lots live."""
+    """What netting asks of an item. `returned` things come back after their step; `rule` says how long its lots live.
+
+    `sealant` is for who asks of the item beyond netting.
+    """
 
     id: int
     code: str
@@ -47,6 +51,7 @@ class ItemFacts(NamedTuple):
     pack: Decimal | None
     lead_days: int | None
     rule: LifeRule
+    sealant: bool = False
 
 
 class Need(NamedTuple):
@@ -73,11 +78,22 @@ class Need(NamedTuple):
         return self.day if self.until is None or self.until < self.day else self.until
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was counted of a packing line that is here. `number` is that of the list."""
+
+    line_id: int
+    number: str
+    gives: Gives[Any]
+
+
 class Supply(NamedTuple):
     """A lot on hand, or a packing line on its way. `key` tells them apart: a lot's id, a line's id below zero.
 
     `ready` is the day from which it serves (None: it is here); `ending` what ends its life (None: no end is known of).
     `blocked` says why none of it counts. `aside` are the quantities held for steps. `where` is its places, or the crate's due day.
+    What of a crate is counted is a supply for each lot, here but for being put away. `told` is what was counted of its line; a line that
+    gives nothing has a supply of nothing to say so.
     """
 
     key: int
@@ -90,11 +106,17 @@ class Supply(NamedTuple):
     crate: str = ""
     where: str = ""
     note: str = ""
+    told: Told | None = None
 
     @property
     def on_hand(self) -> bool:
-        """Here, not on its way."""
+        """On the shelf, not on its way or in a crate."""
         return not self.crate
+
+    @property
+    def coming(self) -> bool:
+        """Still to come, or to be counted; or without a day, so that nobody knows when."""
+        return bool(self.crate) and (self.ready is not None or self.blocked is Why.LATE)
 
 
 class Stock:
@@ -377,7 +399,7 @@ def _blocked(
     last_need = needs[-1].day
     for stock in stocks:
         supply = stock.supply
-        if supply.crate:
+        if supply.coming:
             found = _late(stock, first_short)
         elif supply.blocked is Why.OTHER_BENCH:
             found = (Why.OTHER_BENCH, stock.free if stock.serves_until >= last_need else NOTHING)

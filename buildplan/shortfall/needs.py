@@ -1,8 +1,8 @@
 """A plan expanded to need lines: what each step that counts takes, by item. Reads with a fixed number of queries."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -47,7 +47,7 @@ class Demand:
     `mixed` is whether what was mixed already is needed no more. `uncut` is whether pieces that are still to be cut take blanks: a finish
     takes none, since a blank leaves stock under the saw.
     `only` are the items that are asked for; None is all of them. A seam of theirs whose grams can't be told is left out as well:
-    `left_out` then says so.
+    `left_out` then says so. `afters` are the pairs (step, the step it comes after), where whole plans were read.
     """
 
     where: Mapping[str, Any]
@@ -59,6 +59,7 @@ class Demand:
     mixed: bool = True
     uncut: bool = True
     only: frozenset[int] | None = None
+    afters: Sequence[tuple[int, int]] = ()
     left_out: list[str] = field(default_factory=list)
 
     @property
@@ -79,22 +80,89 @@ class Demand:
         return Need(day.day, facts.order, step, facts.label, quantity, day.rule, note, source)
 
 
-def expand(demand: Demand) -> dict[int, list[Need]]:
+@dataclass(frozen=True, slots=True)
+class Hanging:
+    """What hangs on some steps, rows and seams by id: what those steps take follows from it, on whatever day."""
+
+    swaps: Swaps
+    call_outs: Iterable[tuple[int, int, Decimal, str]]
+    losses: Mapping[Fraction, Decimal]
+    rows: Iterable[RivetRow]
+    seams: Iterable[Seam]
+    mixed: Mapping[tuple[int, int], tuple[Decimal, str]]
+
+    def items(self) -> set[int]:
+        """The items that these rows name, those that serve instead among them. Asked of what `hanging` read."""
+        rows = {item for row in self.rows for item in (row.rivet_id, row.cleco_id) if item is not None}
+        return {
+            *rows,
+            *(row[1] for row in self.call_outs),
+            *(seam.sealant_id for seam in self.seams),
+            *(swap.served_by for swap in self.swaps.values()),
+        }
+
+    def of(self, steps: Collection[int]) -> "Hanging":
+        """What hangs on these of them. Asked of what `hanging` read."""
+        return replace(
+            self,
+            call_outs=[row for row in self.call_outs if row[0] in steps],
+            rows=[row for row in self.rows if row.step_id in steps],
+            seams=[seam for seam in self.seams if seam.step_id in steps],
+            mixed={pair: of for pair, of in self.mixed.items() if pair[0] in steps},
+        )
+
+
+def hanging(steps: Collection[int]) -> Hanging:
+    """All that hangs on these steps, done or not, kept: what a page reads once and expands for each that asks. Six queries."""
+    rows = RivetRow.objects.filter(step__in=steps).select_related("rivet", "cleco", "clecos_until").order_by("pk")
+    return Hanging(
+        accepted(step__in=steps),
+        list(CallOut.objects.filter(step__in=steps).values_list(*_CALL_OUT)),
+        _losses(),
+        list(rows),
+        list(Seam.objects.filter(step__in=steps).select_related("sealant").order_by("pk")),
+        mixed(step__in=steps),
+    )
+
+
+_CALL_OUT = ("step_id", "item_id", "quantity", "rounding")
+
+
+def _hanging(demand: Demand) -> Hanging:
+    """What hangs on the steps of a demand, read as it comes."""
+    swaps = accepted(**demand.where)
+    rows = RivetRow.objects.filter(demand.of(["rivet", "cleco"], swaps), **demand.where)
+    return Hanging(
+        swaps,
+        CallOut.objects.filter(demand.of(["item"], swaps), **demand.filters).values_list(*_CALL_OUT).iterator(),
+        _losses(),
+        rows.select_related("rivet", "cleco").order_by("pk"),
+        Seam.objects.filter(demand.of(["sealant"], {}), **demand.filters).select_related("sealant").order_by("pk"),
+        mixed(**demand.where) if demand.mixed else {},
+    )
+
+
+def _losses() -> dict[Fraction, Decimal]:
+    return dict(RivetLoss.objects.values_list("diameter", "percent"))
+
+
+def expand(demand: Demand, read: Hanging | None = None) -> dict[int, list[Need]]:
     """Every need of the demand, by item. At most nine queries, seven where nothing is to be cut.
 
+    `read` is what hangs on its steps, where a page has it already: then only what is to be cut is asked. It is for steps that stand alone.
     What was mixed for a step it needs no more. Pieces that aren't cut yet need blanks, and what they will be isn't needed as such.
     Where an inspector accepted one rivet in place of another for a step, all that the step needs of the one is needed of the other.
     Only what the plans name is replaced: what serves for one thing and is itself replaced in that step isn't followed further.
     """
-    swaps = accepted(**demand.where)
-    needs = _call_outs(demand, swaps)
-    for item, need in (*_rows(demand, swaps), *_seams(demand)):
+    found = _hanging(demand) if read is None else read
+    needs = _call_outs(demand, found)
+    for item, need in (*_rows(demand, found), *_seams(demand, found)):
         needs[item].append(need)
     if demand.mixed:
-        _less_mixed(demand, needs)
+        _less_mixed(found, needs, keep=demand.alone)
     if demand.uncut:
         _with_blanks(demand, needs)
-    return needs if demand.only is None else {item: found for item, found in needs.items() if item in demand.only}
+    return needs if demand.only is None else {item: of for item, of in needs.items() if item in demand.only}
 
 
 def _with_blanks(demand: Demand, needs: dict[int, list[Need]]) -> None:
@@ -111,13 +179,13 @@ def _with_blanks(demand: Demand, needs: dict[int, list[Need]]) -> None:
         needs[blank.item].append(demand.need(blank.step, blank.quantity, blank.note, blank.source))
 
 
-def _less_mixed(demand: Demand, needs: dict[int, list[Need]]) -> None:
+def _less_mixed(found: Hanging, needs: dict[int, list[Need]], *, keep: bool) -> None:
     """Take off what was mixed, need by need; nothing is left of an item that all was mixed of, unless the step stands alone."""
-    for (step, item), (quantity, unit) in mixed(**demand.where).items():
+    for (step, item), (quantity, unit) in found.mixed.items():
         if item in needs:
-            found = list(_less(needs.pop(item), step, quantity, f"{unit} of it are mixed", keep=demand.alone))
-            if found:
-                needs[item] = found
+            left = list(_less(needs.pop(item), step, quantity, f"{unit} of it are mixed", keep=keep))
+            if left:
+                needs[item] = left
 
 
 def _less(needs: Sequence[Need], step: int, quantity: Decimal, what: str, *, keep: bool, mixed: bool = True) -> Iterator[Need]:  # noqa: PLR0913
@@ -132,13 +200,11 @@ def _less(needs: Sequence[Need], step: int, quantity: Decimal, what: str, *, kee
             yield need._replace(quantity=need.quantity - taken, note=note, mixed=taken if mixed else need.mixed)
 
 
-def _call_outs(demand: Demand, swaps: Swaps) -> dict[int, list[Need]]:
+def _call_outs(demand: Demand, found: Hanging) -> dict[int, list[Need]]:
     """Sorting all rows once into the order in which needs are served is cheaper than sorting each item's."""
-    days, steps = demand.days, demand.steps
+    days, steps, swaps = demand.days, demand.steps, found.swaps
     ranks = {step: rank for rank, step in enumerate(sorted(days, key=lambda step: (days[step].day, steps[step].order)))}
-    columns = ("step_id", "item_id", "quantity", "rounding")
-    found = CallOut.objects.filter(demand.of(["item"], swaps), **demand.filters).values_list(*columns).iterator()
-    rows = sorted((row for row in found if row[0] in ranks), key=lambda row: ranks[row[0]])
+    rows = sorted((row for row in found.call_outs if row[0] in ranks), key=lambda row: ranks[row[0]])
     needs: dict[int, list[Need]] = defaultdict(list)
     for step, item, quantity, rounding in rows:
         facts, day = steps[step], days[step]
@@ -152,19 +218,17 @@ def _note(note: str, swap: Accepted | None) -> str:
     return "; ".join(part for part in (note, swap and swap.words) if part)
 
 
-def _rows(demand: Demand, swaps: Swaps) -> Iterator[tuple[int, Need]]:
+def _rows(demand: Demand, found: Hanging) -> Iterator[tuple[int, Need]]:
     """Rivets with their loss, and clecos until they come off. Dies are called out: their size alone doesn't tell which one it is.
 
     The loss is of the rivet that is driven. Clecos stay as planned: they stand in the holes before those are final.
     """
-    losses = dict(RivetLoss.objects.values_list("diameter", "percent"))
-    rows = RivetRow.objects.filter(demand.of(["rivet", "cleco"], swaps), **demand.where)
-    for row in rows.select_related("rivet", "cleco").order_by("pk"):
+    for row in found.rows:
         source = f"row {row.code}"
         if row.step_id in demand.days:
-            swap = swaps.get((row.step_id, row.rivet_id))
+            swap = found.swaps.get((row.step_id, row.rivet_id))
             diameter = swap.diameter if swap else rivet_diameter(row.rivet)
-            count, note = _rivets(row.holes, None if diameter is None else losses.get(diameter))
+            count, note = _rivets(row.holes, None if diameter is None else found.losses.get(diameter))
             yield swap.served_by if swap else row.rivet_id, demand.need(row.step_id, count, _note(note, swap), source)
         if row.cleco_id is not None and (held := _clecos(demand, row, source)) is not None:
             yield row.cleco_id, held
@@ -205,9 +269,9 @@ def _day(demand: Demand, step: StepFacts) -> date:
     return date.max if found is None else found.day
 
 
-def _seams(demand: Demand) -> Iterator[tuple[int, Need]]:
+def _seams(demand: Demand, found: Hanging) -> Iterator[tuple[int, Need]]:
     """Sealant by geometry, in the stock unit of the product."""
-    for seam in Seam.objects.filter(demand.of(["sealant"], {}), **demand.filters).select_related("sealant").order_by("pk"):
+    for seam in found.seams:
         if seam.step_id not in demand.days:
             continue
         try:

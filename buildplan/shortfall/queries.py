@@ -9,10 +9,11 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from buildplan.plan.calc import STEP_REF
 from buildplan.plan.models import Project, Step, StepAfter
+from buildplan.shortfall.arrived import of_line, unlisted
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Supply, Why, net
 from buildplan.shortfall.demand import StepFacts, all_days, within
 from buildplan.shortfall.needs import Demand, SeamNotKnown, expand
@@ -22,6 +23,7 @@ from inventory.models import Bench, Holding, Item, Loan, PackingLine, Place, Set
 from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import life
 from inventory.stock.queries import LIVED, SAYS, rule
+from inventory.tallying.queries import Counted, counted, unsettled
 
 
 class NotOneBench(Problem):
@@ -65,7 +67,7 @@ def projects(codes: Iterable[str]) -> list[Project]:
 
 
 def shortfall(named: Sequence[Project], *, before: date | None, as_of: date) -> Shortfall:
-    """Net the demand of one or several projects of one bench. Sixteen queries, eighteen where pieces are to be cut."""
+    """Net the demand of one or several projects of one bench. Seventeen queries, nineteen where pieces are to be cut."""
     bench = _one_bench(named)
     needs = expand(_demand(named, before, as_of))
     found_items = items()
@@ -86,24 +88,29 @@ class Touched:
     left_out: tuple[str, ...]
 
 
-def shortfall_of(wanted: Collection[int], *, before: date | None, as_of: date) -> Touched:
+def shortfall_of(
+    wanted: Collection[int] | Mapping[int, ItemFacts], *, before: date | None, as_of: date, projects: Sequence[Project] | None = None
+) -> Touched:
     """The lines that `shortfall` has of these items, for every project that needs one of them. Sixteen queries.
+
+    One less where the facts of the items are given, and one where the workshop's `projects` are, each with its bench and workshop.
 
     Only what is theirs is read: this is what is asked again when a scan has touched them.
     """
     only = frozenset(wanted)
-    named = list(Project.objects.select_related("bench__workshop").order_by("pk"))
+    named = sorted(projects or Project.objects.select_related("bench__workshop"), key=lambda project: project.pk)
     demand = _demand(named, before, as_of, only)
     by_project = _by_project(expand(demand))
-    found_items = {item: facts for item, facts in items(only).items() if any(item in needs for needs in by_project.values())}
-    rows = _rows(found_items)
-    supplies = {bench: _supplies(rows, bench, found_items, found_items, as_of) for bench in {named[at].bench_id for at in by_project}}
+    known = wanted if isinstance(wanted, Mapping) else items(only)
+    found_items = {item: facts for item, facts in known.items() if any(item in needs for needs in by_project.values())}
+    stocked = stocked_of(found_items)
+    supplies = {bench: supplies_of(stocked, bench, found_items, as_of) for bench in {named[at].bench_id for at in by_project}}
     found = []
     for at, needs in sorted(by_project.items()):
         project = named[at]
         days = project.bench.workshop.receiving_days
-        stocked = supplies[project.bench_id]
-        lines = [net(found_items[item], of, stocked.get(item, ()), as_of=as_of, receiving_days=days) for item, of in needs.items()]
+        there = supplies[project.bench_id]
+        lines = [net(found_items[item], of, there.get(item, ()), as_of=as_of, receiving_days=days) for item, of in needs.items()]
         found.append((project, Shortfall(project.code, before, as_of, tuple(sorted(lines, key=_line_order)))))
     return Touched(tuple(found), tuple(demand.left_out))
 
@@ -132,14 +139,13 @@ def demand_of(named: Sequence[Project], wanted: Collection[int], *, as_of: date)
 
 
 def stock_of(bench: Bench, items: Mapping[int, ItemFacts], as_of: date) -> dict[int, list[Supply]]:
-    """`stock` of these items alone: nothing else is read."""
-    return _supplies(_rows(items.keys()), bench.pk, items, items, as_of)
+    """`stock` of these items alone: nothing else is read. Six queries."""
+    return supplies_of(stocked_of(items.keys()), bench.pk, items, as_of)
 
 
-def stocks_of(benches: Collection[int], items: Mapping[int, ItemFacts], as_of: date) -> dict[int, dict[int, list[Supply]]]:
-    """`stock_of` for several benches, by bench, in the same six queries."""
-    rows = _rows(items.keys())
-    return {bench: _supplies(rows, bench, items, items, as_of) for bench in benches}
+def supplies_of(stocked: "Stocked", bench: int, items: Mapping[int, ItemFacts], as_of: date) -> dict[int, list[Supply]]:
+    """What a bench may draw on of these items on a day, from what `stocked_of` read: for one bench and day, and for another. No query."""
+    return _supplies(stocked, bench, items, items, as_of)
 
 
 def _by_project(needs: Mapping[int, Sequence[Need]]) -> dict[int, dict[int, list[Need]]]:
@@ -168,8 +174,10 @@ def _demand(
     named: Sequence[Project], before: date | None, as_of: date, only: frozenset[int] | None = None, *, prefixed: bool | None = None
 ) -> Demand:
     steps = _steps(named, prefixed=only is None and len(named) > 1 if prefixed is None else prefixed)
-    every = all_days(steps, _afters(named), undated=before is None, as_of=as_of)
-    return Demand({"step__project__in": named}, {step.id: step for step in steps}, within(every, before), every, as_of, only=only)
+    afters = _afters(named)
+    every = all_days(steps, afters, undated=before is None, as_of=as_of)
+    by_id = {step.id: step for step in steps}
+    return Demand({"step__project__in": named}, by_id, within(every, before), every, as_of, only=only, afters=afters)
 
 
 def _steps(named: Sequence[Project], *, prefixed: bool) -> list[StepFacts]:
@@ -204,49 +212,82 @@ def clecos() -> frozenset[int]:
 
 def _item(row: tuple[Any, ...]) -> ItemFacts:
     pk, code, name, unit, kind, pack, lead_days, *life_rule = row
-    return ItemFacts(pk, code, name, unit, kind in RETURNED, pack, lead_days, rule(kind, *life_rule))
+    return ItemFacts(pk, code, name, unit, kind in RETURNED, pack, lead_days, rule(kind, *life_rule), kind == Kind.SEALANT)
 
 
 def stock(bench: Bench, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
-    """What the workshop holds and expects of the wanted items, by item. Six queries."""
-    return _supplies(_rows(), bench.pk, items, wanted, as_of)
+    """What the workshop holds and expects of the wanted items, by item. Seven queries."""
+    return _supplies(_stocked(), bench.pk, items, wanted, as_of)
 
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
-    """What netting reads of stock: lots on hand, lines on their way, and what it must know to place them."""
+class Stocked:
+    """What netting reads of stock: lots on hand, lines on their way, and what it must know to place them.
 
-    shared: frozenset[int]
+    `shared` names the shared benches by id, `paths` the places; `hands` are those of them that are somebody's hands, told of some items
+    alone. `held` is by lot and path. `counted` is what was counted of the lines, and of what no list has.
+    """
+
+    shared: Mapping[int, str]
     paths: Mapping[int, str]
     aside: Mapping[int, list[tuple[int, Decimal]]]
     lent: Mapping[int, list[tuple[int | None, int, Decimal]]]
     held: Iterable[tuple[Any, ...]]
     lines: Iterable[tuple[Any, ...]]
+    counted: Counted
+    hands: frozenset[int] = frozenset()
 
 
 _LOT = ("lot_id", "lot__item_id", "lot__bench_id", "lot__code", "lot__state", "quantity", "place_id")
-_LINE = ("id", "item_id", "crate__bench_id", "crate__code", "crate__due_on", "open_quantity", "lot_code")
+_LINE = (
+    *("id", "item_id", "crate__bench_id", "crate__code", "crate__due_on", "crate__arrived_on", "crate__closed_on", "bag__counted_on"),
+    *("number", "quantity", "open_quantity", "lot_code"),
+)
 _DATES = ("made_on", "made_as", "expires_on", "expires_as")
+_HELD = (*_LOT, *(f"lot__{name}" for name in (*_DATES, *LIVED)))
 
 
-def _rows(only: Collection[int] | None = None) -> _Rows:
-    """The rows of every item, which are read as they come; or of some items alone, kept for several benches. Six queries."""
-    held = Holding.objects.filter(_of("lot__item", only), quantity__gt=0).order_by("lot_id", "place__path")
-    lines = PackingLine.objects.filter(_of("item", only), open_quantity__gt=0)
-    places = Place.objects.all() if only is None else Place.objects.filter(holdings__lot__item__in=only)
-    held_rows = held.values_list(*_LOT, *(f"lot__{name}" for name in (*_DATES, *LIVED)))
-    line_rows = lines.values_list(*_LINE, *_DATES)
-    return _Rows(
-        shared=frozenset(Bench.objects.filter(shared=True).values_list("pk", flat=True)),
-        paths=dict(places.values_list("id", "path")),
-        aside=_set_asides(only),
-        lent=_lent(only),
-        held=held_rows.iterator() if only is None else list(held_rows),
-        lines=line_rows.iterator() if only is None else list(line_rows),
+def _stocked() -> Stocked:
+    """The rows of every item, which are read as they come. Seven queries."""
+    return Stocked(
+        shared=_shared(),
+        paths=dict(Place.objects.values_list("id", "path")),
+        aside=_set_asides(None),
+        lent=_lent(_loans(None)),
+        held=_held(None).values_list(*_HELD).iterator(),
+        lines=_lines(None).iterator(),
+        counted=counted(),
     )
 
 
-def _supplies(rows: _Rows, bench: int, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
+def stocked_of(only: Collection[int]) -> Stocked:
+    """The rows of some items alone, kept for several benches and days. Six queries."""
+    held, loans = list(_held(only).values_list(*_HELD, "place__path", "place__hands_id")), _loans(only)
+    return Stocked(
+        shared=_shared(),
+        paths={**{row[6]: row[-2] for row in held}, **{row[2]: row[-1] for row in loans}},
+        aside=_set_asides(only),
+        lent=_lent(loans),
+        held=[row[:-2] for row in held],
+        lines=list(_lines(only)),
+        counted=counted(only),
+        hands=frozenset(row[6] for row in held if row[-1] is not None),
+    )
+
+
+def _shared() -> dict[int, str]:
+    return dict(Bench.objects.filter(shared=True).values_list("pk", "code"))
+
+
+def _held(only: Collection[int] | None) -> QuerySet[Holding]:
+    return Holding.objects.filter(_of("lot__item", only), quantity__gt=0).order_by("lot_id", "place__path")
+
+
+def _lines(only: Collection[int] | None) -> QuerySet[PackingLine, tuple[Any, ...]]:
+    return PackingLine.objects.filter(unsettled(only)).values_list(*_LINE, *_DATES)
+
+
+def _supplies(rows: Stocked, bench: int, items: Mapping[int, ItemFacts], wanted: Mapping[int, Any], as_of: date) -> dict[int, list[Supply]]:
     """What a bench may draw on, and what else is worth asking for, by item."""
     found: dict[int, list[Supply]] = defaultdict(list)
     ours = {bench, *rows.shared}
@@ -257,11 +298,14 @@ def _supplies(rows: _Rows, bench: int, items: Mapping[int, ItemFacts], wanted: M
             found[item].extend(_lot(held, items[item], bench, ours, rows))
     for row in rows.lines:
         if row[1] in wanted and row[2] in ours:
-            found[row[1]].append(_line(row, items[row[1]], as_of))
+            found[row[1]].extend(of_line(row, items[row[1]], rows.counted.lines.get(row[0]), as_of))
+    for one in rows.counted.unlisted:
+        if one.item_id in wanted and one.bench_id in ours:
+            found[one.item_id].append(unlisted(one, items[one.item_id], as_of))
     return found
 
 
-def _lot(held: Sequence[tuple[Any, ...]], item: ItemFacts, asking: int, ours: set[int], rows: _Rows) -> Sequence[Supply]:
+def _lot(held: Sequence[tuple[Any, ...]], item: ItemFacts, asking: int, ours: set[int], rows: Stocked) -> Sequence[Supply]:
     """One lot over all its places, what is lent apart; nothing where it is another bench's and not worth asking for."""
     pk, _, bench, code, state, _, _, made_on, made_as, expires_on, expires_as, *lived = held[0]
     found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), *lived)
@@ -313,11 +357,16 @@ def _by_place(lent: Iterable[tuple[int | None, int, Decimal]]) -> dict[int, Deci
     return found
 
 
-def _lent(only: Collection[int] | None) -> dict[int, list[tuple[int | None, int, Decimal]]]:
+def _loans(only: Collection[int] | None) -> list[tuple[int, int | None, int, Decimal, str]]:
+    """Lot, bench that has it, place in whose hands it lies, how much, path of the place."""
+    rows = Loan.objects.filter(_of("lot__item", only), open__gt=0).order_by("id")
+    return list(rows.values_list("lot_id", "bench_id", "held_in_id", "open", "held_in__path"))
+
+
+def _lent(loans: Iterable[tuple[int, int | None, int, Decimal, str]]) -> dict[int, list[tuple[int | None, int, Decimal]]]:
     """What is lent of each lot: to which bench, in whose hands it lies, how much."""
     found: dict[int, list[tuple[int | None, int, Decimal]]] = defaultdict(list)
-    rows = Loan.objects.filter(_of("lot__item", only), open__gt=0).order_by("id")
-    for lot, bench, place, quantity in rows.values_list("lot_id", "bench_id", "held_in_id", "open"):
+    for lot, bench, place, quantity, _ in loans:
         found[lot].append((bench, place, quantity))
     return found
 
@@ -329,25 +378,3 @@ def _set_asides(only: Collection[int] | None) -> dict[int, list[tuple[int, Decim
     for lot, ref, quantity in rows.values_list("lot_id", "ref", "quantity"):
         aside[lot].append((int(ref.removeprefix(STEP_REF)), quantity))
     return aside
-
-
-def _line(row: tuple[Any, ...], item: ItemFacts, as_of: date) -> Supply:
-    pk, _, _, crate, due, quantity, lot, made_on, made_as, expires_on, expires_as = row
-    found = life(item.rule, of_columns(made_on, made_as), of_columns(expires_on, expires_as), None)
-    return Supply(
-        -pk,
-        lot,
-        quantity,
-        None if due is None else max(due, as_of),
-        found.limit,
-        Why.LATE if due is None else None,
-        crate=crate,
-        where=_due(due, as_of),
-        note="" if found.known else "its date must be read on arrival",
-    )
-
-
-def _due(due: date | None, as_of: date) -> str:
-    if due is None:
-        return "no due day"
-    return f"due {due}" if due >= as_of else f"due {due}, overdue: counts from {as_of}"

@@ -135,7 +135,7 @@ class Serving:
 
 
 def of_step(step: Step, *, as_of: date) -> Serving:
-    """The rivets of a step with what may serve for each, and what was accepted. At most sixteen queries."""
+    """The rivets of a step with what may serve for each, and what was accepted. At most seventeen queries."""
     swapped = _swapped(step)
     standing = tuple(one for one in swapped if one.withdrawn_at is None)
     served = {one.served_by for one in standing}

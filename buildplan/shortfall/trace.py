@@ -10,6 +10,7 @@ from buildplan.shortfall.calc import Line, Need, Served, Supply, Why, back
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 from inventory.stock.calc import days_to_keep
+from inventory.tallying.calc import why_gives
 
 RULE = "needs in time order, first expired first out"
 PEAK = "held at once, day by day: things that come back"
@@ -29,10 +30,11 @@ WORDS = {
 
 
 def why(line: Line) -> tuple[Reason, ...]:
-    """Every reason of a line, in the order of the computation: needs, lots, what doesn't count, shortage, dates, packs."""
+    """Every reason of a line, in the order of the computation: needs, lots, counts, what doesn't count, shortage, dates, packs."""
     return (
         *_needs(line),
         *_lots(line),
+        *_counted(line),
         *_blocked(line),
         _balance(line),
         *_order_by(line),
@@ -82,6 +84,14 @@ def _served(line: Line, supply: Supply, served: list[Served]) -> Reason:
     ending = supply.ending
     source = ending.source if ending else (supply.note or "no end of life is recorded")
     return Reason(f"{name(supply)} gives {_amount(total, line)} to {steps}{_until(line, supply)}", source)
+
+
+def _counted(line: Line) -> Iterator[Reason]:
+    """What was counted of each packing line that is here, and what it gives by that."""
+    told = {(supply.crate, supply.told.line_id): supply.told for supply in line.supplies if supply.told is not None}
+    for (crate, _), one in sorted(told.items()):
+        found = why_gives(one.gives, line.item.unit)
+        yield Reason(f"crate {crate}, line {one.number}: {found.text}", found.source)
 
 
 def _until(line: Line, supply: Supply) -> str:

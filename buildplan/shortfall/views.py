@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 from uuid import uuid4
 
 from django.contrib import messages
@@ -33,10 +34,14 @@ from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
 from inventory.common.problems import Problem
+from inventory.common.quantities import whole_pieces
+from inventory.common.showing import date_text
 from inventory.common.undo import undoable
 from inventory.models import Item
 from inventory.receiving import services as receiving
+from inventory.receiving.queries import in_transit
 from inventory.receiving.views import coming
+from inventory.tallying.queries import found_in
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.queries import memberships
@@ -111,9 +116,15 @@ def order_sheet(request: MemberRequest, project: str) -> HttpResponse:
         "lines": [(row, _ordered_form(row) if may_order and row.line.short else None, _spark(row)) for row in page.object_list],
         "asked": request.GET.urlencode(),
         "may_order": may_order,
-        **coming(request, bench=asked.projects[0].bench),
+        **_coming(request, asked.projects[0]),
     }
     return render(request, "shortfall/order_sheet.html", context)
+
+
+def _coming(request: MemberRequest, project: Project) -> dict[str, Any]:
+    """What is on its way to the project's bench, with what was counted of it. Three queries."""
+    lines = in_transit(bench=project.bench)
+    return coming(request, lines, found_in({line.crate_id for line in lines}))
 
 
 @require_GET
@@ -158,7 +169,8 @@ def _spark(row: Row) -> Spark:
 
 
 def _ordered_form(row: Row) -> OrderedForm:
-    return OrderedForm(auto_id=f"order-{row.line.item.id}-%s", initial={"quantity": row.line.buy, "request_key": uuid4()})
+    item, buy = row.line.item, whole_pieces(row.line.buy, row.line.item.unit)
+    return OrderedForm(auto_id=f"order-{item.id}-%s", initial={"quantity": buy, "request_key": uuid4()})
 
 
 @require_http_methods(["GET", "POST"])
@@ -188,7 +200,8 @@ def _order(form: OrderedForm, project: Project, item: Item, request: MemberReque
         by=request.member,
         request_key=given["request_key"],
     )
-    due = _(", due %(day)s") % {"day": given["due_on"]} if given["due_on"] else _(", without a due day: it counts once it has one")
+    day = given["due_on"]
+    due = _(", due %(day)s") % {"day": date_text(day)} if day else _(", without a due day: it counts once it has one")
     back = {"next": way_back(request, "")}
     undoable(
         request,

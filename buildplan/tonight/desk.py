@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from buildplan.plan.models import Project
 from buildplan.shortfall.calc import Line, Need, Supply, net
-from buildplan.tonight.reading import Plans, Shelves, Wants
+from buildplan.shortfall.reading import Plans
+from buildplan.tonight.reading import Shelves, Wants
 from inventory.models import Bench, Member
 from inventory.pool.queries import Out, Promise
 

@@ -8,12 +8,14 @@ from decimal import Decimal
 from buildplan.fitting.queries import OpenConflict, open_conflicts
 from buildplan.plan.models import Project, Step
 from buildplan.sealday.planning import Cured
+from buildplan.sealday.reading import NearDays, near_days
 from buildplan.shortfall.calc import Need
+from buildplan.shortfall.reading import Plans, Reading, plans
 from buildplan.tonight import reading
 from buildplan.tonight.calc import Asked, Before, Curing, Disputed, Evening, Sealing, Verdict, judge
 from buildplan.tonight.desk import Desk, needed, on_hand
 from buildplan.tonight.lies import Lies, carried, used
-from buildplan.tonight.reading import Plans, Sealed
+from buildplan.tonight.reading import Sealed, sealed
 from buildplan.tonight.stocked import wanted
 from inventory.models import Bench, Member
 
@@ -58,16 +60,26 @@ class Tonight:
 
 
 def tonight(  # noqa: PLR0913 - what there is of time and people, and who asks when
-    *, today: date, now: datetime, minutes: int | None = None, people: int = 1, project: Project | None = None, member: Member | None = None
+    *,
+    today: date,
+    now: datetime,
+    minutes: int | None = None,
+    people: int = 1,
+    project: Project | None = None,
+    member: Member | None = None,
+    read: Plans | None = None,
+    known: NearDays | None = None,
 ) -> Tonight:
-    """Judge the steps that nothing has to be done before, and the next of the others. At most 46 queries.
+    """Judge the steps that nothing has to be done before, and the next of the others. At most 40 queries.
 
+    `read` are the plans and `known` the seal days, where the page has them already.
     Ready ones stand in plan order, blocked ones by the day that unblocks them. Each step is judged alone, as if it were the only one.
     """
     evening = Evening(today, minutes, people)
-    found = reading.plans(today)
+    found = read or plans(today)
     chosen, waiting = reading.looked_at(found, project)
-    looked_at = judged(found, chosen, evening, now, member) if chosen else []
+    desk = desk_for(found, chosen, today, member) if chosen else None
+    looked_at = judged(desk, chosen, evening, sealed(known or near_days(today), now)) if desk else []
     blocked = sorted((one for one in looked_at if not one.verdict.ready), key=_unblocked)
     ready = tuple(one for one in looked_at if one.verdict.ready)
     return Tonight(evening, tuple(found.projects), ready, tuple(blocked), len(chosen) + waiting, waiting)
@@ -78,19 +90,20 @@ def _unblocked(one: StepTonight) -> tuple[date, str, int]:
     return (way and way.day) or date.max, one.step.project.code, one.step.position
 
 
-def desk_for(found: Plans, chosen: Sequence[int], today: date, member: Member | None) -> Desk:
-    """All that is to be known of what some steps take. At most 26 queries."""
-    wants = reading.wants(found, chosen, today)
-    return Desk(found, wants, reading.shelves(found, wants, chosen, today), today, member)
+def desk_for(found: Plans, chosen: Sequence[int], today: date, member: Member | None, read: Reading | None = None) -> Desk:
+    """All that is to be known of what some steps take. At most 25 queries, less what was `read` of them already."""
+    wants = reading.wants(found, chosen, today, read)
+    return Desk(found, wants, reading.shelves(found, wants, chosen, today, read), today, member)
 
 
-def judged(found: Plans, chosen: Sequence[int], evening: Evening, now: datetime, member: Member | None) -> list[StepTonight]:
-    """What the rule says of some steps, and what they take. At most 42 queries."""
-    desk = desk_for(found, chosen, evening.today, member)
-    sealed = reading.sealed(evening.today, now)
-    rows = reading.rows_of({*chosen, *(one for pk in chosen for one in found.waits_for(pk))})
+def judged(desk: Desk, chosen: Sequence[int], evening: Evening, seals: Sealed, rows: Mapping[int, Step] | None = None) -> list[StepTonight]:
+    """What the rule says of some steps, and what they take. At most two queries.
+
+    `rows` are those steps and what they wait for, where they were read already.
+    """
+    named = rows or reading.rows_of({*chosen, *(one for pk in chosen for one in desk.found.waits_for(pk))})
     held = open_conflicts(chosen)
-    return [_step(desk, sealed, rows, pk, evening, held.get(pk, ())) for pk in chosen]
+    return [_step(desk, seals, named, pk, evening, held.get(pk, ())) for pk in chosen]
 
 
 def _step(  # noqa: PLR0913 - what was read, and the step

@@ -1,25 +1,23 @@
 """What the database says of the steps that might be done this evening: a fixed number of queries, however many they are."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Q
 from django.utils import timezone
 
-from buildplan.hardware.models import RivetRow
-from buildplan.plan.models import Project, Step, StepAfter
+from buildplan.plan.models import Project, Step
 from buildplan.sealday.models import SealDay
 from buildplan.sealday.planning import Cured, cures
-from buildplan.sealday.reading import MOST_CURE, Facts, read_mixing
+from buildplan.sealday.reading import NearDays
 from buildplan.shortfall import queries as shortfall
 from buildplan.shortfall.calc import ItemFacts, Need, Supply
-from buildplan.shortfall.demand import StepDay, StepFacts
+from buildplan.shortfall.demand import StepDay
 from buildplan.shortfall.needs import Demand, expand
-from inventory.catalogue.models import Kind
-from inventory.models import Bench, Holding, Item
+from buildplan.shortfall.queries import Stocked
+from buildplan.shortfall.reading import Plans, Reading, stuck
 from inventory.pool import queries as pool
 from inventory.pool.queries import Out, Promise
 
@@ -27,33 +25,6 @@ from inventory.pool.queries import Out, Promise
 LOOK, FIRST = 30, 300
 TONIGHT = "tonight"
 Needs = Mapping[int, Mapping[int, list[Need]]]
-
-
-@dataclass(frozen=True, slots=True)
-class Plans:
-    """All plans of the workshop. `steps` are labelled by project where there are several; `every` is the day on which each counts.
-
-    `after` says whom a step comes after.
-    """
-
-    projects: Sequence[Project]
-    steps: Mapping[int, StepFacts]
-    every: Mapping[int, StepDay]
-    after: Mapping[int, Sequence[int]]
-
-    def waits_for(self, step: int) -> list[int]:
-        """The steps not done that a step comes after, in plan order."""
-        return sorted((one for one in self.after.get(step, ()) if not self.steps[one].done), key=lambda one: self.steps[one].order)
-
-    def sealed_before(self, step: int) -> Iterator[int]:
-        """What a step comes after, through steps that are done as far back as they go; an undone one ends the chain."""
-        left, seen = list(self.after.get(step, ())), set()
-        while left:
-            one = left.pop()
-            if one not in seen:
-                seen.add(one)
-                yield one
-                left.extend(self.after.get(one, ()) if self.steps[one].done else ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,22 +72,6 @@ class Wants:
     faults: Mapping[int, Sequence[str]]
 
 
-def plans(today: date) -> Plans:
-    """Every plan. Four queries."""
-    projects = list(Project.objects.select_related("bench__workshop").order_by("code"))
-    demand = shortfall.demand_of(projects, (), as_of=today)
-    after: dict[int, list[int]] = defaultdict(list)
-    for step, first in StepAfter.objects.filter(step__project__in=projects).values_list("step_id", "after_id"):
-        after[step].append(first)
-    return Plans(projects, _labelled(projects, demand.steps), demand.every, after)
-
-
-def _labelled(projects: Sequence[Project], steps: Mapping[int, StepFacts]) -> Mapping[int, StepFacts]:
-    if len(projects) == 1:
-        return steps
-    return {pk: step._replace(label=f"{projects[step.order[0]].code}:{step.label}") for pk, step in steps.items()}
-
-
 def looked_at(found: Plans, project: Project | None) -> tuple[list[int], int]:
     """The steps to be judged, in plan order, and how many more there are.
 
@@ -131,15 +86,14 @@ def looked_at(found: Plans, project: Project | None) -> tuple[list[int], int]:
     return sorted(chosen, key=lambda pk: found.steps[pk].order), len(to_do) - len(chosen)
 
 
-def wants(found: Plans, chosen: Collection[int], today: date) -> Wants:
-    """What some steps take if they are done today, and what is held by others. Seven queries."""
-    stuck = RivetRow.objects.filter(step__done=True, clecos_until__done=False).values_list("step_id", flat=True)
-    ids = {*chosen, *(pk for pk in stuck if pk in found.steps)}
+def wants(found: Plans, chosen: Collection[int], today: date, read: Reading | None = None) -> Wants:
+    """What some steps take if they are done today, and what is held by others. At most ten queries; three where all of it was read."""
+    ids = {*chosen, *(pk for pk in _stuck(read) if pk in found.steps)}
     days = {pk: StepDay(today, TONIGHT, today) for pk in chosen}
     demand = Demand({"step__in": ids}, found.steps, days, found.every, today, alone=True)
     needs: dict[int, dict[int, list[Need]]] = defaultdict(lambda: defaultdict(list))
     held: dict[tuple[int, int], list[Need]] = defaultdict(list)
-    for item, of in expand(demand).items():
+    for item, of in expand(demand, read.hanging.of(ids) if read and ids <= read.steps else None).items():
         for need in of:
             if need.step in days:
                 needs[need.step][item].append(need)
@@ -149,12 +103,12 @@ def wants(found: Plans, chosen: Collection[int], today: date) -> Wants:
     return Wants(needs, held, faults)
 
 
-def shelves(found: Plans, wanted: Wants, chosen: Iterable[int], today: date) -> Shelves:
-    """What there is of all that these steps take. At most eighteen queries."""
+def shelves(found: Plans, wanted: Wants, chosen: Iterable[int], today: date, read: Reading | None = None) -> Shelves:
+    """What there is of all that these steps take. At most fifteen queries; seven less where all of it was read."""
     ids = {item for of in wanted.needs.values() for item in of}
-    items = shortfall.items(ids)
+    items, stocked = _stock(ids, read)
     benches = {found.projects[found.steps[pk].order[0]].bench_id for pk in chosen}
-    returned = {pk for pk, item in items.items() if item.returned}
+    returned = any(items[pk].returned for pk in ids)
     loans: dict[int, list[Out]] = defaultdict(list)
     for out in pool.loans() if returned else ():
         loans[out.item_id].append(out)
@@ -162,42 +116,46 @@ def shelves(found: Plans, wanted: Wants, chosen: Iterable[int], today: date) -> 
     for promise in pool.bookings(first=today, last=date.max) if returned else ():
         if not promise.waiting:
             bookings[promise.item_id].append(promise)
-    lots, lying = _lying(ids)
+    lots, lying = _lying(stocked)
     return Shelves(
         items=items,
-        sealants=frozenset(Item.objects.filter(pk__in=ids, kind=Kind.SEALANT).values_list("pk", flat=True)),
-        supplies=shortfall.stocks_of(benches, items, today),
+        sealants=frozenset(pk for pk, item in items.items() if item.sealant),
+        supplies={bench: shortfall.supplies_of(stocked, bench, items, today) for bench in benches},
         lots=lots,
         lying=lying,
-        shared=frozenset(Bench.objects.filter(shared=True).values_list("code", flat=True)),
+        shared=frozenset(stocked.shared.values()),
         loans=loans,
         bookings=bookings,
     )
 
 
-def _lying(items: Collection[int]) -> tuple[dict[int, list[int]], dict[int, list[Lying]]]:
-    rows = Holding.objects.filter(lot__item__in=items, quantity__gt=0).order_by("place__path", "lot_id")
+def _stuck(read: Reading | None) -> Collection[int]:
+    return stuck() if read is None or read.stuck is None else read.stuck
+
+
+def _stock(wanted: Collection[int], read: Reading | None) -> tuple[Mapping[int, ItemFacts], Stocked]:
+    """What was read may hold more; it holds less where blanks are to be cut, which hang on no step."""
+    if read is not None and read.items.keys() >= set(wanted):
+        return read.items, read.stocked
+    return shortfall.items(wanted), shortfall.stocked_of(wanted)
+
+
+def _lying(stocked: Stocked) -> tuple[dict[int, list[int]], dict[int, list[Lying]]]:
+    """The lots of each item, and where each of them lies, by path."""
     lots: dict[int, list[int]] = defaultdict(list)
     lying: dict[int, list[Lying]] = defaultdict(list)
-    columns = ("lot_id", "lot__item_id", "place_id", "place__path", "quantity", "lot__bench_id", "lot__bench__shared")
-    for lot, item, place, path, quantity, bench, shared, hands, state in rows.values_list(*columns, "place__hands_id", "lot__state"):
+    for lot, item, bench, _, state, quantity, place, *_ in stocked.held:
         if lot not in lying:
             lots[item].append(lot)
-        lying[lot].append(Lying(place, path, quantity, bench, shared, hands is not None, state == "good"))
+        shared, hands = bench in stocked.shared, place in stocked.hands
+        lying[lot].append(Lying(place, stocked.paths[place], quantity, bench, shared, hands, state == "good"))
     return lots, lying
 
 
-def sealed(today: date, now: datetime) -> Sealed:
-    """Seal days and cures. Eleven queries at most, one where there is none."""
-    since = today - min(MOST_CURE, today - date.min)
-    which = Q(closed_at=None) | Q(on__gte=since)
-    days = list(SealDay.objects.filter(which, called_off_at=None).select_related("bench").order_by("on", "pk"))
-    if not days:
+def sealed(found: NearDays, now: datetime) -> Sealed:
+    """Seal days and cures, from what was read of them. No query."""
+    if (facts := found.facts) is None:
         return Sealed({}, {}, {})
-    return _sealed(read_mixing(days), now)
-
-
-def _sealed(facts: Facts, now: datetime) -> Sealed:
     with_it = {day: frozenset(row.step_id for row in rows) for day, rows in facts.steps.items()}
     wet: dict[int, list[Cured]] = defaultdict(list)
     for one in cures(facts):

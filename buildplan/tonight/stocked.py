@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
-from buildplan.shortfall.calc import Line, Need, Stock, Supply
+from buildplan.shortfall.calc import Line, Need, Stock, Supply, Why
 from buildplan.shortfall.trace import WORDS, name, served_by
 from buildplan.tonight.calc import Gain, Held, Promised, Wanted
 from buildplan.tonight.desk import NOTHING, Desk, needed, on_hand
@@ -37,26 +37,39 @@ def _used_up(desk: Desk, bench: Bench, line: Line, supplies: Sequence[Supply]) -
 
 
 def _coming(desk: Desk, bench: Bench, line: Line, supplies: Sequence[Supply]) -> Iterator[Gain]:
-    """What netting has more of on each day on which a crate is due; less, where a lot dies meanwhile."""
+    """What netting has more of on each day on which a crate is due, today of one that is here; less, where a lot dies meanwhile."""
     before = line.usable
-    for day in sorted({supply.ready for supply in supplies if supply.ready is not None}):
+    days = {supply.key: supply.ready or desk.today for supply in supplies if _due(supply)}
+    for day in sorted(set(days.values())):
         then = desk.line(bench, line.item.id, [need._replace(day=day) for need in line.needs], supplies)
-        due = [supply for supply in supplies if supply.ready == day]
+        due = [supply for supply in supplies if days.get(supply.key) == day]
         have = then.usable + then.in_transit
         yield Gain(_crates(due, day), day, have - before)
         before = have
     yield from _undated(supplies, line)
 
 
-def _crates(due: Iterable[Supply], day: date) -> str:
-    codes = ", ".join(dict.fromkeys(supply.crate for supply in due))
-    late = any("overdue" in supply.where for supply in due)
-    return f"{codes} is overdue" if late else f"{codes} is due on {day}"
+def _due(supply: Supply) -> bool:
+    """Whether a crate brings some of it on a day that somebody knows, or has brought it."""
+    return bool(supply.crate) and supply.blocked is None and supply.quantity > 0
+
+
+def _crates(due: Sequence[Supply], day: date) -> str:
+    here = dict.fromkeys(supply.crate for supply in due if _is_here(supply))
+    coming = [supply for supply in due if not _is_here(supply)]
+    codes = ", ".join(dict.fromkeys(supply.crate for supply in coming))
+    late = "is overdue" if any("overdue" in supply.where for supply in coming) else f"is due on {day}"
+    said = [f"{', '.join(here)} is here, to be counted and put away" if here else "", f"{codes} {late}" if codes else ""]
+    return "; ".join(part for part in said if part)
+
+
+def _is_here(supply: Supply) -> bool:
+    return supply.told is not None or not supply.coming
 
 
 def _undated(supplies: Iterable[Supply], line: Line) -> Iterator[Gain]:
     for supply in supplies:
-        if supply.crate and supply.ready is None:
+        if supply.blocked is Why.LATE:
             text = f"{plain(supply.quantity)} {line.item.unit} are on their way in {supply.crate}, without a due day"
             yield Gain(text, None, supply.quantity)
 
@@ -81,7 +94,7 @@ def _returned(desk: Desk, bench: Bench, line: Line, supplies: Sequence[Supply]) 
         needed=needed(line.needs),
         there=sum((supply.quantity for supply in there), NOTHING),
         pool=pool_of(desk, item) if booked else NOTHING,
-        gains=(*_crates_of(supplies), *_undated(supplies, line), *_back(desk, bench, item)),
+        gains=(*_crates_of(desk, supplies), *_undated(supplies, line), *_back(desk, bench, item)),
         booked=tuple(Promised(one.member, one.quantity, one.first_day, one.last_day) for one in booked),
         held=tuple(_held(need) for need in held),
         spare=tuple(_spare(line)),
@@ -98,10 +111,11 @@ def _held(need: Need) -> Held:
     return Held(need.rule, need.quantity, None if need.until in {None, date.max} else need.until)
 
 
-def _crates_of(supplies: Iterable[Supply]) -> Iterator[Gain]:
+def _crates_of(desk: Desk, supplies: Iterable[Supply]) -> Iterator[Gain]:
     for supply in supplies:
-        if supply.ready is not None and supply.blocked is None:
-            yield Gain(_crates([supply], supply.ready), supply.ready, supply.quantity)
+        if _due(supply):
+            day = supply.ready or desk.today
+            yield Gain(_crates([supply], day), day, supply.quantity)
 
 
 def _back(desk: Desk, bench: Bench, item: int) -> Iterator[Gain]:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from buildplan.plan.models import Project, Step
 from buildplan.plan.place_chart import place_chart
 from buildplan.plan.queries import SectionRow
+from buildplan.shortfall.reading import Beside
 from buildplan.tonight import states
 from buildplan.tonight.calc import Verdict
 from buildplan.tonight.models import PickTick
@@ -50,10 +51,10 @@ def _verdicts(request: Any, project: Project) -> dict[int, Verdict]:
 
 
 @register.inclusion_tag("tonight/place.html", takes_context=True)
-def place_in_plan(context: Mapping[str, Any], step: Step) -> dict[str, Any]:
-    """What a step waits for and what waits for it, as a picture and as a list. A fixed number of queries."""
-    now = timezone.now()
-    found = states.in_plan(step, today=timezone.localdate(now), now=now, member=context["request"].member)
+def place_in_plan(context: Mapping[str, Any], step: Step, beside: Beside) -> dict[str, Any]:
+    """What a step waits for and what waits for it, as a picture and as a list. A fixed number of queries, after `beside` was read."""
+    now, member = timezone.now(), context["request"].member
+    found = states.in_plan(step, today=timezone.localdate(now), now=now, member=member, beside=beside)
     chart = place_chart(found.place)
     boxes = [(box, found.cards[box.step] if box.step is not None else None) for box in chart.boxes]
     rows = [(layer, [found.cards[pk] for pk in layer.steps]) for layer in found.place.layers]

@@ -13,9 +13,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from buildplan.plan.models import Project
-from buildplan.reminders.calc import Reminder, said
+from buildplan.reminders.calc import Reminder
 from buildplan.reminders.queries import due
+from buildplan.reminders.views import time_left
+from buildplan.sealday.reading import near_days
+from buildplan.shortfall.reading import plans
 from buildplan.tonight import queries, services
 from buildplan.tonight.calc import fitting
 from buildplan.tonight.forms import EveningForm, PickScanForm
@@ -52,13 +54,13 @@ def tonight(request: MemberRequest) -> HttpResponse:
     """Ready steps in plan order, blocked ones with all that stands against them, and what is due soon."""
     now = timezone.now()
     today = timezone.localdate(now)
-    projects = list(Project.objects.order_by("code"))
-    form = EveningForm(projects, request.GET or None, initial={"people": 1})
+    read, near = plans(today), near_days(today)
+    form = EveningForm(read.projects, request.GET or None, initial={"people": 1})
     given = form.cleaned_data if form.is_bound and form.is_valid() else {}
-    project = next((one for one in projects if one.code == given.get("project")), None)
+    project = next((one for one in read.projects if one.code == given.get("project")), None)
     asked: dict[str, Any] = {"minutes": given.get("minutes"), "people": given.get("people") or 1, "project": project}
-    found = queries.tonight(today=today, now=now, member=request.member, **asked) if projects else None
-    soon = due(today=today, days=SOON, member=request.member)
+    found = queries.tonight(today=today, now=now, member=request.member, read=read, known=near, **asked) if read.projects else None
+    soon = due(today=today, days=SOON, member=request.member, known=near, projects=read.projects)
     context = {
         "form": form,
         "today": today,
@@ -67,7 +69,8 @@ def tonight(request: MemberRequest) -> HttpResponse:
         "due": _due(soon.to_do, soon.as_of),
         "more_due": max(len(soon.to_do) - MOST_DUE, 0),
         "days": SOON,
-        "items": bool(projects) or Item.objects.exists(),
+        "seal_days": near,
+        "items": bool(read.projects) or Item.objects.exists(),
         "elsewhere": [member.workshop for member in memberships(request.user) if member.workshop_id != request.workshop.pk],
     }
     return render(request, "tonight/tonight.html", context)
@@ -82,7 +85,7 @@ def _shown(found: Tonight) -> Shown:
 
 
 def _due(reminders: Sequence[Reminder], as_of: date) -> list[tuple[Reminder, str]]:
-    return [(one, said(one.days_left(as_of))) for one in reminders[:MOST_DUE]]
+    return [(one, time_left(one.days_left(as_of))) for one in reminders[:MOST_DUE]]
 
 
 @require_GET

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from buildplan.plan.models import Step
 from buildplan.shortfall.calc import NOTHING, Need, Supply
+from buildplan.shortfall.reading import plans
 from buildplan.tonight import reading
 from buildplan.tonight.desk import Desk, needed, on_hand
 from buildplan.tonight.lies import Lies, carried, used, walk_order
@@ -89,11 +90,11 @@ class Walk:
 
 
 def walk(steps: Sequence[int], *, today: date, member: Member | None = None) -> Walk:
-    """What to fetch for these steps, in plan order served one after the other. At most 31 queries.
+    """What to fetch for these steps, in plan order served one after the other. At most 29 queries.
 
     What is used up adds up. What comes back is fetched once for the step that takes most of it, and beside that what stays in the holes.
     """
-    found = reading.plans(today)
+    found = plans(today)
     if strange := [pk for pk in steps if pk not in found.steps]:
         raise NoSuchStep(f"no step {strange[0]} here: go back to Tonight and choose again")
     chosen = sorted((pk for pk in set(steps) if not found.steps[pk].done), key=lambda pk: found.steps[pk].order)

@@ -45,7 +45,8 @@ def compose(  # noqa: PLR0913 - the parts of a letter
     by: str,
 ) -> Letter:
     """The letter of a claim as it would be sent `on` a day. The claim's crate brings its sender and workshop."""
-    crate = claim.crate
+    crate, told = claim.crate, tuple(lines)
+    wrong = claim.fault == Fault.WRONG or any(counted.wrong for _, counted in told)
     return Letter(
         subject=f"{_SUBJECT[claim.fault]} in crate {crate.code}" + (f", order {crate.order_code}" if crate.order_code else ""),
         sent_by=(crate.workshop.name,),
@@ -53,8 +54,8 @@ def compose(  # noqa: PLR0913 - the parts of a letter
         day=str(on),
         facts=tuple(_facts(claim, rule)),
         opening=OPENING[claim.fault],
-        heads=("Listed", "Found wrong" if claim.fault == Fault.WRONG else "Found good", "Found damaged", "Claimed"),
-        rows=tuple(_row(claim.fault, line, counted) for line, counted in lines),
+        heads=("Listed", "Found good", "Found damaged", *(["Found wrong"] if wrong else []), "Claimed"),
+        rows=tuple(_row(line, counted, wrong=wrong) for line, counted in told),
         photos=tuple(photos),
         closing=tuple(text for text in (ASKS, "", by, crate.workshop.name) if text or by),
     )
@@ -83,11 +84,10 @@ def _due(claim: Claim, rule: ClaimRule | None) -> str:
     return f"{claim.due_on}, {days} after arrival" + (f" ({rule.source})" if rule.source else "")
 
 
-def _row(fault: str, line: ClaimLine, counted: Counted) -> Row:
+def _row(line: ClaimLine, counted: Counted, *, wrong: bool) -> Row:
     item = line.item
     unit = item.unit if item else ""
-    found = counted.wrong if fault == Fault.WRONG else counted.good
-    figures = (counted.listed, found, counted.damaged, line.quantity)
+    figures = (counted.listed, counted.good, counted.damaged, *([counted.wrong] if wrong else []), line.quantity)
     name = line.line.name if line.line else ""
     return Row(
         item=item.code if item else "unknown",

@@ -16,7 +16,7 @@ from inventory.claims.queries import Claimable
 from inventory.common.fields import plain
 from inventory.common.history import assign, changed_by, create_many, update_many
 from inventory.common.problems import FieldProblem, Problem
-from inventory.common.quantities import positive
+from inventory.common.quantities import positive, refuse_part
 from inventory.common.rows import batches
 from inventory.common.texts import filled, optional
 from inventory.receiving import services as receiving
@@ -250,6 +250,8 @@ def _refuse_beyond(wanted: Iterable[Chosen], left: Iterable[Claimable]) -> None:
         if key not in room:
             raise TooMuch("what you claim is not among the differences of this crate: look at its count again")
         found = room[key]
+        if one.quantity != found.left:  # all that differs may be claimed, be it half a piece that the packing list says
+            refuse_part(one.quantity, found.unit, found.item)
         if asked[key] > found.left:
             raise TooMuch(
                 f"{plain(asked[key])} {found.unit} of {found.item} are claimed, and {plain(found.left)} {found.unit} are left to claim: "

@@ -5,13 +5,26 @@ from typing import Any
 
 from django import template
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
+from inventory.claims.calc import Deadline
 from inventory.claims.queries import Clock, clocks
+from inventory.common import filters
 from inventory.receiving.models import Crate
 from inventory.tallying import queries as tallying
 from inventory.tallying.queries import CrateTally
 
 register = template.Library()
+
+
+@register.filter
+def left_words(deadline: Deadline) -> str:
+    """How long can still be claimed, in the reader's words."""
+    if deadline.lapsed:
+        over = -deadline.days_left
+        return ngettext("lapsed %(count)s day ago", "lapsed %(count)s days ago", over) % {"count": over}
+    return _("%(days)s left") % {"days": filters.days(deadline.days_left)} if deadline.days_left else _("today is the last day")
 
 
 @register.inclusion_tag("claims/crate_progress.html", takes_context=True)

@@ -25,6 +25,8 @@ from inventory.common.pages import UNREADABLE, way_back
 from inventory.common.undo import as_it_stands, undoable
 from inventory.receiving import views as receiving
 from inventory.receiving.models import Crate, Sender
+from inventory.receiving.queries import crates as crates_to_come
+from inventory.tallying import queries as tallying
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
@@ -138,10 +140,20 @@ def remove_rule(request: MemberRequest, pk: int) -> HttpResponse:
 
 @require_GET
 @members_only
+def crates(request: MemberRequest) -> HttpResponse:
+    """Every crate that something is still to come of, with how many lines of those that are here are still to count."""
+    rows = crates_to_come()
+    progress = tallying.progress_of([row.id for row in rows if row.arrived_on])
+    return receiving.crates(request, rows=rows, left={pk: one.left for pk, one in progress.items()})
+
+
+@require_GET
+@members_only
 def crate(request: MemberRequest, pk: int) -> HttpResponse:
     """One crate as receiving shows it, with its claim clocks."""
     found = _get_crate(pk)
-    return receiving.crate(request, pk, also={"clocks": _clocks(found), "may_order": policy.allowed(request.member, "order")})
+    also = {"clocks": _clocks(found), "may_order": policy.allowed(request.member, "order")}
+    return receiving.crate(request, pk, counted=tallying.found_in([found.pk]), also=also)
 
 
 @require_http_methods(["GET", "POST"])

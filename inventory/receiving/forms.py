@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.common.forms import DayInput, QuantityInput, StatedDateInput, not_after
 from inventory.receiving.queries import InTransit
 
-PLACE_HELP = "a place, nested by /: Hangar/Rack 2/Drawer 7"
+PLACE_HELP = _("a place, nested by /: Hangar/Rack 2/Drawer 7")
 
 
 def place_input() -> forms.CharField:

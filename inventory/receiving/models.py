@@ -91,7 +91,7 @@ class Bag(models.Model):
 
 
 class PackingLine(Dated):
-    """What should be in a bag. `open_quantity` is still to come; it counts as in transit until the crate's due day."""
+    """What should be in a bag. `open_quantity` isn't in stock and not given up: on its way, or in a crate that is here, counted or not."""
 
     workshop = models.ForeignKey(Workshop, on_delete=models.PROTECT, related_name="packing_lines")
     crate = models.ForeignKey(Crate, on_delete=models.PROTECT, related_name="lines")

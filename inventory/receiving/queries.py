@@ -15,7 +15,10 @@ from inventory.workshop.models import Bench
 
 @dataclass(frozen=True, slots=True)
 class InTransit:
-    """A packing line with something still to come. Quantities are in `unit`; the dates are as the packing list states them."""
+    """A packing line with something still to come. Quantities are in `unit`; the dates are as the packing list states them.
+
+    Once its crate is here (`arrived_on`) it is to be counted, rather than to come.
+    """
 
     line_id: int
     crate_id: int
@@ -23,6 +26,7 @@ class InTransit:
     bench: str
     ordered_on: date | None
     due_on: date | None
+    arrived_on: date | None
     bag: str
     number: str
     item_id: int
@@ -37,7 +41,8 @@ class InTransit:
 
 
 _COLUMNS = (
-    *("pk", "crate_id", "crate__code", "crate__bench__code", "crate__ordered_on", "crate__due_on", "bag__path", "number"),
+    *("pk", "crate_id", "crate__code", "crate__bench__code", "crate__ordered_on", "crate__due_on", "crate__arrived_on"),
+    *("bag__path", "number"),
     *("item_id", "item__code", "item__name", "item__unit", "quantity", "open_quantity", "lot_code"),
     *("made_on", "made_as", "expires_on", "expires_as"),
 )
@@ -55,12 +60,28 @@ def in_transit(*, bench: Bench | None = None, item: Item | None = None, crate: C
 
 
 def _in_transit(*row: Any) -> InTransit:
-    line_id, crate_id, crate, bench, ordered_on, due_on, bag, number, *rest = row
+    line_id, crate_id, crate, bench, ordered_on, due_on, arrived_on, bag, number, *rest = row
     item_id, item, name, unit, quantity, still_open, lot, made_on, made_as, expires_on, expires_as = rest
     made = of_columns(made_on, made_as)
     expires = of_columns(expires_on, expires_as)
-    where = (line_id, crate_id, crate, bench, ordered_on, due_on, bag or "", number)  # a line may lie in no bag
+    where = (line_id, crate_id, crate, bench, ordered_on, due_on, arrived_on, bag or "", number)  # a line may lie in no bag
     return InTransit(*where, item_id, item, name, unit, quantity, still_open, lot, made, expires)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was counted of a line: good, damaged, wrong. `left` is still looked for, or `short` once its bag is counted to the end."""
+
+    good: Decimal
+    damaged: Decimal
+    wrong: Decimal
+    left: Decimal
+    short: Decimal
+
+    @property
+    def counted(self) -> bool:
+        """Whether it is counted, or looked for no more: then it is put away as counted, not taken in as listed."""
+        return bool(self.good or self.damaged or self.wrong or self.short)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +93,7 @@ class CrateRow:
     bench: str
     ordered_on: date | None
     due_on: date | None
+    arrived_on: date | None
     lines: int
     open_lines: int
 
@@ -79,7 +101,7 @@ class CrateRow:
 def crates() -> list[CrateRow]:
     """The crates of the workshop in scope that something is still to come of, by due day (none last), then code. One query."""
     counted = Crate.objects.annotate(all_lines=Count("lines"), open_lines=Count("lines", filter=Q(lines__open_quantity__gt=0)))
-    columns = ("id", "code", "bench__code", "ordered_on", "due_on", "all_lines", "open_lines")
+    columns = ("id", "code", "bench__code", "ordered_on", "due_on", "arrived_on", "all_lines", "open_lines")
     rows = [CrateRow(*row) for row in counted.filter(open_lines__gt=0).values_list(*columns)]
     return sorted(rows, key=lambda crate: (crate.due_on or date.max, crate.code))
 

@@ -15,7 +15,7 @@ from inventory.catalogue.queries import items_by_id
 from inventory.common.fields import LIMIT, plain
 from inventory.common.history import changed_by
 from inventory.common.problems import Problem
-from inventory.common.quantities import positive
+from inventory.common.quantities import pieces, positive
 from inventory.common.rows import BATCH, batches, find_or_make, referring
 from inventory.common.texts import BadText, filled, optional
 from inventory.receiving.models import Bag, Crate, PackingLine
@@ -122,7 +122,7 @@ def expect(  # noqa: PLR0913 - what an order says
     """
     policy.require(by, "order", bench)
     policy.own(by, item)
-    quantity = positive(quantity)
+    quantity = pieces(positive(quantity), item)
     _refuse_early(ordered_on, due_on)
     Workshop.objects.select_for_update(no_key=True).get(pk=bench.workshop_id)  # numbers, and forms sent twice, stand in line
     made = PackingLine.objects.filter(crate__request_key=request_key).first() if request_key else None
@@ -160,7 +160,7 @@ def arrive(  # noqa: PLR0913 - what the label and the person say
     """
     line = _locked(line, "keep_stock", by)
     policy.own(by, place)
-    quantity, still_open = positive(quantity), line.open_quantity
+    quantity, still_open = pieces(positive(quantity), line.item), line.open_quantity
     if not still_open:
         raise NothingOpen(f"nothing of {_named(line)} is still to come: a find beyond it is counted, not received again")
     _refuse_unseen(line, seen)
@@ -324,6 +324,7 @@ def add_line(*, crate: Crate, data: LineData, price: Decimal | None = None, by: 
     if PackingLine.objects.filter(crate=crate, bag=bag, number__iexact=row.number).exists():
         where = f"bag {bag.path}" if bag else "no bag"
         raise LineTaken(f"crate {crate.code} has line {row.number} in {where} already: give this one another number")
+    pieces(row.quantity, row.item)
     row.price = _checked_price(price)
     changed_by(row, by).save()
     return row
@@ -334,7 +335,7 @@ def edit_line(*, line: PackingLine, by: Member, **changes: Decimal | None) -> Pa
     """Put the `quantity` or the `price` of a line right. Refuses it once anything of the line was counted, taken or cancelled."""
     line = _locked_untouched(line, by)
     if (quantity := changes.get("quantity")) is not None:
-        line.quantity = line.open_quantity = positive(quantity)
+        line.quantity = line.open_quantity = pieces(positive(quantity), line.item)
     if "price" in changes:
         line.price = _checked_price(changes["price"])
     changed_by(line, by).save(update_fields=["quantity", "open_quantity", "price"])

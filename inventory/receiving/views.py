@@ -17,26 +17,30 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.showing import date_text
 from inventory.common.undo import as_it_stands, undoable
 from inventory.receiving import queries, services
 from inventory.receiving.forms import ArrivedAsListedForm, ArrivedForm, DueForm
 from inventory.receiving.models import Bag, Crate, PackingLine
-from inventory.receiving.queries import InTransit
+from inventory.receiving.queries import CrateRow, Found, InTransit
 from inventory.stock import services as stock
 from inventory.stock.models import Place
 from inventory.stock.queries import place_paths
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
-from inventory.workshop.models import Bench
 from inventory.workshop.request import MemberRequest
 
 
 @dataclass(frozen=True, slots=True)
 class LineView:
-    """A packing line on a page, with its form where the member may fill it in and something is still to come."""
+    """A packing line on a page, with its form where the member may fill it in and something is still to come.
+
+    `found` says what was counted of it: then it is put away as counted, and there is no form.
+    """
 
     line: InTransit
     form: ArrivedForm | None
+    found: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +51,24 @@ class CrateView:
     code: str
     ordered_on: date | None
     due_on: date | None
+    arrived_on: date | None
     late: int
     due_form: DueForm | None
     lines: tuple[LineView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CrateLine:
+    """A crate in the list of them. `left` is how many of its lines are still to count; None while it is on its way."""
+
+    crate: CrateRow
+    late: int
+    left: int | None
+
+    @property
+    def counted(self) -> int:
+        """How many of its lines nobody has to look for any more."""
+        return self.crate.lines - (self.left or 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,25 +81,43 @@ class BagView:
     form: ArrivedAsListedForm | None
 
 
-def coming(request: MemberRequest, *, bench: Bench) -> dict[str, Any]:
-    """What is on its way to a bench, by crate, with the forms that the member may use. For a page's context. Two queries."""
+def coming(request: MemberRequest, lines: Sequence[InTransit], counted: Mapping[int, Found]) -> dict[str, Any]:
+    """What is on its way to a bench, or here and not put away, by crate, with the forms that the member may use. For a page's context.
+
+    `lines` stand by crate, as `queries.in_transit` gives them; `counted` is what was counted of them. One query.
+    """
     today = timezone.localdate()
-    found = queries.in_transit(bench=bench)
-    crates = [_crate_view(request, tuple(lines), today) for _, lines in groupby(found, key=lambda line: line.crate_id)]
+    crates = [_crate_view(request, tuple(of), counted, today) for _, of in groupby(lines, key=lambda line: line.crate_id)]
     return {"coming": crates, "places": place_paths()}
 
 
-def _crate_view(request: MemberRequest, lines: Sequence[InTransit], today: date) -> CrateView:
+def _crate_view(request: MemberRequest, lines: Sequence[InTransit], counted: Mapping[int, Found], today: date) -> CrateView:
     first = lines[0]
     may_change = policy.allowed(request.member, "order")
     due_form = DueForm(initial={"due_on": first.due_on}, auto_id=f"crate-{first.crate_id}-%s") if may_change else None
-    views = tuple(_line_view(request, line, today) for line in lines)
-    return CrateView(first.crate_id, first.crate, first.ordered_on, first.due_on, late(first.due_on, today), due_form, views)
+    views = tuple(_line_view(request, line, counted.get(line.line_id), today) for line in lines)
+    days = (first.ordered_on, first.due_on, first.arrived_on)
+    return CrateView(first.crate_id, first.crate, *days, late(first.due_on, today), None if first.arrived_on else due_form, views)
 
 
-def _line_view(request: MemberRequest, line: InTransit, today: date) -> LineView:
-    shown = line.still_open and policy.allowed(request.member, "keep_stock")
-    return LineView(line, ArrivedForm(line=line, today=today) if shown else None)
+def _line_view(request: MemberRequest, line: InTransit, found: Found | None, today: date) -> LineView:
+    is_counted = found is not None and found.counted
+    shown = line.still_open and not is_counted and policy.allowed(request.member, "keep_stock")
+    return LineView(line, ArrivedForm(line=line, today=today) if shown else None, _words(line, found))
+
+
+def _words(line: InTransit, found: Found | None) -> tuple[str, ...]:
+    """What was counted of a line. Nothing is said of one that is still on its way, or that was taken in as it is listed."""
+    if found is None or not (found.counted or (line.arrived_on and line.still_open)):
+        return ()
+    said = (
+        (found.good, _("%(quantity)s counted good")),
+        (found.damaged, _("%(quantity)s damaged")),
+        (found.wrong, _("%(quantity)s wrong")),
+        (found.short, _("%(quantity)s short")),
+        (min(found.left, line.still_open), _("%(quantity)s still to count")),
+    )
+    return tuple(text % {"quantity": plain(quantity)} for quantity, text in said if quantity)
 
 
 def late(due: date | None, today: date) -> int:
@@ -90,47 +127,50 @@ def late(due: date | None, today: date) -> int:
 
 @require_GET
 @members_only
-def crates(request: MemberRequest) -> HttpResponse:
-    """Every crate that something is still to come of."""
+def crates(request: MemberRequest, *, rows: Sequence[CrateRow], left: Mapping[int, int]) -> HttpResponse:
+    """Every crate that something is still to come of (`rows`). `left` says how many lines of those that are here are still to count."""
     today = timezone.localdate()
-    rows = [(row, late(row.due_on, today)) for row in queries.crates()]
+    shown = [CrateLine(row, late(row.due_on, today), left.get(row.id)) for row in rows]
     may_load = policy.allowed(request.member, "keep_stock")
-    return render(request, "receiving/crates.html", {"crates": rows, "received": queries.received(), "may_load": may_load})
+    return render(request, "receiving/crates.html", {"crates": shown, "received": queries.received(), "may_load": may_load})
 
 
 @require_GET
 @members_only
-def crate(request: MemberRequest, pk: int, *, also: Mapping[str, Any] | None = None) -> HttpResponse:
-    """One crate: its lines by bag. `also` is what a later slice shows of it beside that."""
+def crate(request: MemberRequest, pk: int, *, counted: Mapping[int, Found], also: Mapping[str, Any]) -> HttpResponse:
+    """One crate: its lines by bag, with what was `counted` of them. `also` is what a later slice shows of it beside that."""
     found = get_object_or_404(Crate.objects.select_related("bench", "sender"), pk=pk)
     today = timezone.localdate()
-    bags = _bags(request, found, today)
+    bags = _bags(request, found, counted, today)
     open_lines = sum(bool(view.line.still_open) for bag in bags for view in bag.lines)
     may_keep, may_order = policy.allowed(request.member, "keep_stock"), policy.allowed(request.member, "order")
     context = {
         "crate": found,
         "late": late(found.due_on, today),
         "bags": bags,
+        "has_bags": any(bag.path for bag in bags),
         "open_lines": open_lines,
         "lines": sum(len(bag.lines) for bag in bags),
         "undated": queries.undated(found),
-        "form": ArrivedAsListedForm(today=today) if may_keep and open_lines else None,
-        "due_form": DueForm(initial={"due_on": found.due_on}) if may_order and open_lines else None,
+        "left": sum(bool(one.left) for one in counted.values()),
+        "form": ArrivedAsListedForm(today=today) if may_keep and open_lines and not any(one.counted for one in counted.values()) else None,
+        "due_form": DueForm(initial={"due_on": found.due_on}) if may_order and open_lines and not found.arrived_on else None,
         "places": place_paths(),
-        **(also or {}),
+        **also,
     }
     return render(request, "receiving/crate.html", context)
 
 
-def _bags(request: MemberRequest, found: Crate, today: date) -> list[BagView]:
+def _bags(request: MemberRequest, found: Crate, counted: Mapping[int, Found], today: date) -> list[BagView]:
     """The bags with lines of their own, by path. Two queries."""
     ids = dict(Bag.objects.filter(crate=found).values_list("path", "id"))
     by_bag = groupby(queries.packing_list(found), key=lambda line: line.bag)
-    return [_bag(ids.get(path), path, tuple(_line_view(request, line, today) for line in lines), today) for path, lines in by_bag]
+    views = ((path, tuple(_line_view(request, line, counted.get(line.line_id), today) for line in lines)) for path, lines in by_bag)
+    return [_bag(ids.get(path), path, lines, today) for path, lines in views]
 
 
 def _bag(pk: int | None, path: str, lines: tuple[LineView, ...], today: date) -> BagView:
-    shown = pk is not None and any(view.form for view in lines)
+    shown = pk is not None and any(view.form for view in lines) and all(view.form or not view.line.still_open for view in lines)
     return BagView(pk, path, lines, ArrivedAsListedForm(today=today, auto_id=f"bag-{pk}-%s") if shown else None)
 
 
@@ -235,4 +275,5 @@ def _change_due(form: DueForm, found: Crate, request: MemberRequest) -> None:
     day, before = form.cleaned_data["due_on"], as_it_stands(DueForm(initial={"due_on": found.due_on}))
     services.change_due(crate=found, due_on=day, by=request.member)
     said = _("%(crate)s is due %(day)s now.") if day else _("%(crate)s has no due day now, and doesn't count until it has one.")
-    undoable(request, said % {"crate": found.code, "day": day}, "due", found.pk, fields={**before, "next": way_back(request, "")})
+    said %= {"crate": found.code, "day": date_text(day) if day else ""}
+    undoable(request, said, "due", found.pk, fields={**before, "next": way_back(request, "")})

@@ -16,7 +16,7 @@ from django.db import connection
 from inventory.catalogue.models import Item
 from inventory.common.fields import PLACES, plain
 from inventory.common.inserts import insert
-from inventory.common.quantities import positive
+from inventory.common.quantities import pieces, positive
 from inventory.common.rows import batches
 from inventory.common.texts import optional
 from inventory.receiving.models import Bag, Crate, PackingLine
@@ -131,7 +131,7 @@ class Batch:
 
 def _row(crate: Crate, bag: Bag | None, counted: Counted, at: datetime, request_key: UUID) -> Row:
     lot_code, note = optional("lot code", counted.lot_code, stock.MOST_CODE), optional("note", counted.note, services.MOST_NOTE)
-    quantity = positive(counted.quantity)
+    quantity = pieces(positive(counted.quantity), counted.item)
     row = Row(crate.pk, bag.pk if bag else None, counted.item.pk, quantity, lot_code, note, at, request_key)
     if counted.made or counted.expires:
         services.set_dates(row, counted.made, counted.expires)

@@ -1,13 +1,14 @@
 """Counts against a packing list: what differs, what is still to be put away, what a weight says, what a mystery may be. Pure."""
 
 import math
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TypeVar
+from typing import Generic, TypeVar
 
-from inventory.catalogue.rivets import Head, Rivet, RivetCodeError, parse_rivet
+from inventory.catalogue.rivet_mass import question_mass
+from inventory.catalogue.rivets import Rivet, RivetCodeError, parse_rivet
 from inventory.common.exact import Exact, decimal_text, half_up
 from inventory.common.reasons import ARITHMETIC, PRACTICE, Reason
 from inventory.receiving.calc import sample_for_certainty, weigh_count
@@ -54,6 +55,72 @@ def settle(counted: Iterable[tuple[Key, Decimal]], most: Decimal) -> dict[Key, D
     return settled
 
 
+# What a line gives before all of it is in stock
+
+RECEIPT = "the count against the packing list, as the receipt books it: the good ones, and what is still looked for"
+
+
+@dataclass(frozen=True, slots=True)
+class Counts(Generic[Key]):
+    """What was counted of a line so far. `taken_in` of it is in stock as good, counted or not.
+
+    `waiting` and `spoiled` are the good and the damaged counts that no movement has taken yet, by lot, in the order of counting.
+    """
+
+    good: Decimal = NOTHING
+    damaged: Decimal = NOTHING
+    wrong: Decimal = NOTHING
+    taken_in: Decimal = NOTHING
+    waiting: tuple[tuple[Key, Decimal], ...] = ()
+    spoiled: tuple[tuple[Key, Decimal], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Gives(Generic[Key]):
+    """What a line of a crate that is here gives beside what is in stock: `good` by lot, and `to_count`, which is still looked for.
+
+    `disputed` came damaged, by lot. What came wrong and what is short give nothing.
+    """
+
+    listed: Decimal
+    counts: Counts[Key]
+    compared: Compared
+    good: Mapping[Key, Decimal]
+    disputed: Mapping[Key, Decimal]
+    to_count: Decimal
+
+
+def gives(*, listed: Decimal, still_open: Decimal, counts: Counts[Key], done: bool) -> Gives[Key]:
+    """What is still to be had of a line: putting away and closing change nothing of it once all is counted.
+
+    Good ones are booked as `settle` does it, beyond the list too. Of what nobody has found no more is looked for than is still to come,
+    and nothing once counting is over (`done`).
+    """
+    good = settle(counts.waiting, counts.good - counts.taken_in)
+    disputed = settle(counts.spoiled, counts.damaged)
+    found = max(counts.good, counts.taken_in)
+    compared = compare(listed=listed, good=found, damaged=counts.damaged, wrong=counts.wrong, done=done)
+    waiting = sum((*good.values(), *disputed.values()), NOTHING)
+    to_count = NOTHING if done else min(compared.left, max(still_open - waiting, NOTHING))
+    return Gives(listed, counts, compared, good, disputed, to_count)
+
+
+def why_gives(found: Gives[Key], unit: str) -> Reason:
+    """What was counted of the line, and what it gives by that."""
+    counts = found.counts
+    said = (
+        (counts.good, "counted good"),
+        (counts.damaged, "damaged"),
+        (counts.wrong, "wrong"),
+        (found.compared.short, "short"),
+        (found.to_count, "still to count"),
+        (counts.taken_in, "in stock already"),
+    )
+    parts = ", ".join(f"{decimal_text(Fraction(quantity))} {what}" for quantity, what in said if quantity)
+    given = decimal_text(Fraction(sum(found.good.values(), found.to_count)))
+    return Reason(f"{decimal_text(Fraction(found.listed))} {unit} listed, {parts or 'none of it to come'}: gives {given} {unit}", RECEIPT)
+
+
 # Counting by weight
 
 
@@ -77,9 +144,12 @@ def weigh(  # noqa: PLR0913 - five readings, and what the list says
     sample_mass: Exact,
     division: Exact,
     expected: Decimal | None = None,
+    code: str = "",
     alike: Sequence[str] = (),
 ) -> Weighed:
-    """Count by weight, and say what speaks against the count. `alike` are other lengths of this diameter that the crate lists.
+    """Count by weight, and say what speaks against the count.
+
+    `code` is the item's, for what its geometry says; `alike` are other lengths of this diameter that the crate lists.
 
     Raises `ValueError` that names the argument, as `weigh_count` does.
     """
@@ -91,8 +161,20 @@ def weigh(  # noqa: PLR0913 - five readings, and what the list says
         sample, whole_trace = sample_for_certainty(total, tare, sample_n, sample_mass, division)
         more = whole_trace[len(trace) :]
     pieces = (Fraction(total) - Fraction(tare)) * sample_n / Fraction(sample_mass)
-    warnings = (*_uneven(pieces, Fraction(plus_minus)), *_unexpected(count, Fraction(plus_minus), expected), *_alike(alike))
+    warnings = (
+        *_unlike(code, Fraction(sample_mass) / sample_n, Fraction(division) / 2 / Fraction(sample_mass)),
+        *_uneven(pieces, Fraction(plus_minus)),
+        *_unexpected(count, Fraction(plus_minus), expected),
+        *_alike(alike),
+    )
     return Weighed(count, plus_minus, certain, sample, warnings, (*trace, *more))
+
+
+def _unlike(code: str, unit_mass: Fraction, error: Fraction) -> list[Reason]:
+    """Where a rivet's code says what one piece weighs, about, and the sample's pieces don't."""
+    rivet = as_rivet(code)
+    found = rivet and question_mass(rivet, unit_mass, error)
+    return [found] if found else []
 
 
 def _uneven(pieces: Fraction, error: Fraction) -> list[Reason]:
@@ -199,11 +281,6 @@ def _said(what: str, off: Fraction | None, wanted: Fraction) -> str:
 
 def _within() -> str:
     return f"within {decimal_text(DIAMETER_WITHIN)} in of diameter and {decimal_text(LENGTH_WITHIN, 5)} in of length"
-
-
-def known_heads() -> list[tuple[str, str]]:
-    """The heads to choose from, with an unknown one first."""
-    return [("", "not looked at"), *((head.value, head.value) for head in Head)]
 
 
 def share(part: Decimal, whole: Decimal) -> int:

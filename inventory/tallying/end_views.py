@@ -16,8 +16,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.showing import date_text
 from inventory.common.undo import undoable
 from inventory.photos.forms import PhotoForm
+from inventory.photos.keeping import marked
 from inventory.stock import services as stock
 from inventory.stock.forms import ReverseForm
 from inventory.stock.models import Movement
@@ -47,10 +49,8 @@ def crate_here(request: MemberRequest, pk: int) -> HttpResponse:
 
     def write() -> None:
         services.arrived(crate=crate, on=form.cleaned_data["on"], by=request.member)
-        messages.success(
-            request,
-            _("Crate %(crate)s arrived on %(on)s: the days to claim run from then.") % {"crate": crate.code, "on": form.cleaned_data["on"]},
-        )
+        said = {"crate": crate.code, "on": date_text(form.cleaned_data["on"])}
+        messages.success(request, _("Crate %(crate)s arrived on %(on)s: the days to claim run from then.") % said)
 
     back = way_back(request, reverse("count-crate", args=[crate.pk]))
     if request.method == "POST" and attempt(form, write):
@@ -198,7 +198,8 @@ def crate_photos(request: MemberRequest, pk: int) -> HttpResponse:
             undoable(request, _("The photo is kept."), "remove-photo", kept.pk, fields={"next": request.get_full_path()})
             return redirect(request.get_full_path())
     shown = form if policy.allowed(request.member, "tally", crate.bench) else None
-    context = {"crate": crate, "tally": tally, "form": shown, "photos": queries.photos(crate, tally)}
+    kept_photos = queries.photos(crate, tally)
+    context = {"crate": crate, "tally": tally, "form": shown, "photos": marked(kept_photos) if shown else kept_photos}
     return render(request, "tallying/photos.html", context, status=UNREADABLE if form.errors else None)
 
 

@@ -8,16 +8,18 @@ from uuid import uuid4
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from inventory.catalogue.rivets import Head
 from inventory.common.forms import DayInput, QuantityInput, SizeInput, StatedDateInput, not_after
 from inventory.photos.forms import PhotoInput
 from inventory.receiving.forms import place_input
-from inventory.tallying.calc import Measured, Weighed, known_heads, weigh
+from inventory.tallying.calc import Measured, Weighed, weigh
 from inventory.tallying.models import Finding
 from inventory.tallying.queries import LineTally
 from inventory.tallying.services import MOST_NOTE
 
 MORE, ALL = "more", "all"
 MOST_PIECES = 10**9
+_HEADS = {"": _("not looked at"), Head.UNIVERSAL: _("universal"), Head.COUNTERSUNK: _("countersunk")}
 _DAMAGED_OR_WRONG = [(Finding.DAMAGED.value, _("damaged")), (Finding.WRONG.value, _("a wrong thing in its place"))]
 
 
@@ -98,7 +100,7 @@ class WeighForm(Sent):
 
     def _weigh(self, readings: dict[str, Any], expected: Decimal) -> Weighed | None:
         try:
-            return weigh(**readings, expected=expected, alike=self._alike)
+            return weigh(**readings, expected=expected, code=self._line.item, alike=self._alike)
         except ValueError as error:
             name, _, text = str(error).partition(": ")
             self.add_error(name if name in self.fields else None, f"{(text or name).capitalize()}.")
@@ -123,7 +125,7 @@ class MysteryForm(Sent):
     quantity = QuantityInput(label=_("How many"))
     diameter = SizeInput(label=_("Diameter in inches"), required=False, help_text=_("1/8 or 0.125, of the shank"))
     length = SizeInput(label=_("Length in inches"), required=False, help_text=_("under the head; overall where the head is countersunk"))
-    head = forms.ChoiceField(label=_("Head"), choices=known_heads, required=False)
+    head = forms.ChoiceField(label=_("Head"), choices=[*_HEADS.items()], required=False)
     note = forms.CharField(label=_("What it looks like"), max_length=MOST_NOTE, required=False)
     photo = PhotoInput(label=_("Photo"), required=False)
 

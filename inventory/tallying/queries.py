@@ -10,19 +10,21 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import CharField, Count, Exists, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Cast, Concat
+from django_scopes import scopes_disabled
 
 from inventory.common.rows import batches
 from inventory.photos.models import Photo
 from inventory.photos.queries import PHOTO_COLUMNS, PhotoRow
 from inventory.photos.queries import of as of_refs
 from inventory.receiving.models import Bag, Crate, PackingLine
+from inventory.receiving.queries import Found
 from inventory.receiving.services import LINE_REF
 from inventory.shelflife.calc import StatedDate, of_columns
 from inventory.stock.models import Movement
 from inventory.tallying import calc
-from inventory.tallying.calc import NOTHING, Compared, Match, Measured
+from inventory.tallying.calc import NOTHING, Compared, Counts, Match, Measured
 from inventory.tallying.models import Finding, Tally
 from inventory.tallying.photos import TALLY, ref_of_crate, ref_of_tally, tally_of
 from inventory.tallying.progress import NO_LINES, Progress, State, progress, state
@@ -409,24 +411,130 @@ class LineSums:
 
     crate_id: int
     line_id: int
+    good: Decimal
     damaged: Decimal
     wrong: Decimal
     compared: Compared
 
 
+def _taken_in(line: str) -> Subquery:
+    """What stock took in of a line as good and wasn't reversed; `line` names the column of its id."""
+    ref = Concat(Value(LINE_REF), Cast(OuterRef(line), CharField()))
+    with scopes_disabled():  # a reference is one line's, and without the workshop's own column the index of references serves
+        rows = Movement.objects.filter(ref=ref).order_by().values("ref")
+    return Subquery(rows.annotate(total=Sum("quantity", filter=Q(reverses=None, reversed_by=None))).values("total"))
+
+
 def line_sums(crates: Collection[int]) -> Iterator[LineSums]:
     """Each line of some crates, as `sheet` compares it. One query: what was taken back and its opposite cancel out."""
     counts = {finding: Sum("tallies__quantity", filter=Q(tallies__finding=finding)) for finding in ("good", "damaged", "wrong")}
-    standing = Movement.objects.filter(reverses=None, reversed_by=None, lot__item=OuterRef("item"))
-    ref = Concat(Value(LINE_REF), Cast(OuterRef("pk"), CharField()))
-    taken_in = Subquery(standing.filter(ref=ref).order_by().values("ref").annotate(total=Sum("quantity")).values("total"))
-    rows = PackingLine.objects.filter(crate__in=crates).annotate(**counts, taken_in=taken_in).order_by()
+    rows = PackingLine.objects.filter(crate__in=crates).annotate(**counts, taken_in=_taken_in("pk")).order_by()
     columns = ("crate_id", "pk", "quantity", "crate__closed_on", "bag__counted_on", *counts, "taken_in")
     for crate, line, listed, closed, counted, *sums in rows.values_list(*columns):
         good, damaged, wrong, went_in = (quantity or NOTHING for quantity in sums)
         done = closed is not None or counted is not None
         compared = calc.compare(listed=listed, good=max(good, went_in), damaged=damaged, wrong=wrong, done=done)
-        yield LineSums(crate, line, damaged, wrong, compared)
+        yield LineSums(crate, line, good, damaged, wrong, compared)
+
+
+def found_in(crates: Collection[int]) -> dict[int, Found]:
+    """What was counted of each line of some crates, for the pages of receiving. One query."""
+    return {
+        one.line_id: Found(one.good, one.damaged, one.wrong, one.compared.left - one.compared.short, one.compared.short)
+        for one in line_sums(crates)
+    }
+
+
+# What is still to be had of crates that are here
+
+LotRead = tuple[str, date | None, str, date | None, str]  # lot code, made and expires with their precision: as counted, or as listed
+_BOOKED = (Finding.GOOD, Finding.DAMAGED)
+
+
+@dataclass(frozen=True, slots=True)
+class Unlisted:
+    """What was counted in a crate that doesn't list it, and waits to be put away. `first` is the first of its counts."""
+
+    first: int
+    item_id: int
+    bench_id: int
+    crate: str
+    arrived_on: date | None
+    quantity: Decimal
+    damaged: bool
+    lot: LotRead
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """What was counted of lines that aren't settled, by line, and what their crates don't list. No lot: the one that the list states."""
+
+    lines: Mapping[int, Counts[LotRead | None]]
+    unlisted: tuple[Unlisted, ...]
+
+
+def unsettled(only: Collection[int] | None = None) -> Q:
+    """Which packing lines are not all in stock or given up: something is to come of them, or was counted and waits to be put away.
+
+    Of all items, or of some.
+    """
+    with scopes_disabled():  # the lines are of the workshop; its own column would win over the better index
+        waiting = Tally.objects.filter(_of("item", only), movement=None, line__isnull=False, finding__in=_BOOKED)
+    return _of("item", only) & (Q(open_quantity__gt=0) | Q(pk__in=waiting.values("line")))
+
+
+def _of(column: str, only: Collection[int] | None) -> Q:
+    return Q() if only is None else Q(**{f"{column}__in": only})
+
+
+_READ = ("lot_code", "made_on", "made_as", "expires_on", "expires_as")
+_COUNTED = ("line_id", "item_id", "finding", "crate__bench_id", "crate__code", "crate__arrived_on", *_READ)
+
+
+def counted(only: Collection[int] | None = None) -> Counted:
+    """What was counted of unsettled lines, of all items or of some, and of things not listed. One query, whatever was counted."""
+    lines, crates = PackingLine.objects.filter(unsettled(only)).values("pk"), Crate.objects.values("pk")
+    beyond = _of("item", only) & Q(line=None, movement=None, item__isnull=False, finding__in=_BOOKED, crate__in=crates)
+    with scopes_disabled():  # lines and crates are of the workshop; its own column would win over the better indexes
+        rows = Tally.objects.filter(Q(line__in=lines) | beyond).exclude(finding=Finding.MYSTERY).values(*_COUNTED)
+    sums = rows.annotate(
+        first=Min("pk", filter=Q(undoes=None, undone_by=None)),
+        total=Sum("quantity"),  # what was taken back and its opposite cancel out
+        waits=Sum("quantity", filter=Q(movement=None)),
+        taken_in=_taken_in("line_id"),
+    )
+    return _counted(sums.order_by("first").values_list(*_COUNTED, "first", "total", "waits", "taken_in"))
+
+
+def _counted(rows: Iterable[tuple[Any, ...]]) -> Counted:
+    by_line: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    unlisted = []
+    for line, item, finding, bench, crate, arrived, *read, first, total, waits, taken_in in rows:
+        lot = tuple(read)
+        if first is None:  # all of it was taken back
+            continue
+        if line is not None:
+            by_line[line].append((finding, lot if any(lot) else None, total, waits or NOTHING, taken_in or NOTHING))
+        elif waits and waits > 0:
+            unlisted.append(Unlisted(first, item, bench, crate, arrived, waits, finding == Finding.DAMAGED, lot))
+    return Counted({line: _counts(of) for line, of in by_line.items()}, tuple(unlisted))
+
+
+def _counts(rows: Sequence[tuple[Any, ...]]) -> Counts[LotRead | None]:
+    total: dict[str, Decimal] = defaultdict(Decimal)
+    waiting: dict[str, list[tuple[LotRead | None, Decimal]]] = defaultdict(list)
+    for finding, lot, counted_of_it, waits, _ in rows:
+        total[finding] += counted_of_it
+        if waits:
+            waiting[finding].append((lot, waits))
+    return Counts(
+        good=total[Finding.GOOD],
+        damaged=total[Finding.DAMAGED],
+        wrong=total[Finding.WRONG],
+        taken_in=max(taken_in for *_, taken_in in rows),
+        waiting=tuple(waiting[Finding.GOOD]),
+        spoiled=tuple(waiting[Finding.DAMAGED]),
+    )
 
 
 def progress_of(crates: Collection[int]) -> dict[int, Progress]:

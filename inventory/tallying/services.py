@@ -19,13 +19,14 @@ from inventory.catalogue.models import Item
 from inventory.common.fields import plain
 from inventory.common.history import changed_by, update_many
 from inventory.common.problems import FieldProblem, Problem
-from inventory.common.quantities import not_negative, positive
+from inventory.common.quantities import not_negative, pieces, positive
 from inventory.common.rows import BATCH, batches, find_or_make
 from inventory.common.texts import BadText, optional
 from inventory.receiving import services as receiving
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.shelflife.calc import StatedDate, limits
 from inventory.stock import services as stock
+from inventory.stock.keeping import refuse_kept
 from inventory.stock.models import Movement, Place, State
 from inventory.tallying import calc, queries
 from inventory.tallying.calc import Measured
@@ -133,6 +134,8 @@ def tally(  # noqa: PLR0913 - what a person says of what they found
     _set_measured(row, measured or Measured())
     if finding != Finding.MYSTERY:
         _name(row, item, line)
+        if row.item is not None:
+            pieces(row.quantity, row.item)
         _refuse_older(row.line_id, at, f"{plain(row.quantity)} {row.item.unit} of {row.item.code}" if row.item else "")
     return _save(row, request_key)
 
@@ -163,6 +166,7 @@ def correct(  # noqa: PLR0913 - what a person says of all they found
     _refuse_closed(crate)
     _refuse_elsewhere(crate, by, line)
     line = PackingLine.objects.select_related("item", "bag").get(pk=line.pk)
+    pieces(counted, line.item)
     _refuse_older(line.pk, at, f"{plain(counted)} {line.item.unit} of {line.item.code} in all")
     good = _good(line)
     _refuse_unseen(line, seen, good)
@@ -195,6 +199,7 @@ def count_fewer(*, line: PackingLine, quantity: Decimal, at: datetime, by: Membe
         return first
     _refuse_closed(crate)
     _refuse_elsewhere(crate, by, line)
+    pieces(quantity, line.item)
     _refuse_older(line.pk, at, f"{plain(quantity)} {line.item.unit} of {line.item.code} fewer")
     left = _good(line) - quantity
     if left < 0:
@@ -580,8 +585,12 @@ def _unlay(crate: Crate, bag: Bag | None, by: Member) -> None:
 
 @transaction.atomic
 def reverse(*, movement: Movement, on: date, by: Member, note: str = "") -> Movement:
-    """Undo any movement by its opposite, as `receiving.reverse` does; what was counted of it waits to be put away again."""
+    """Undo any movement by its opposite, as `receiving.reverse` does; what was counted of it waits to be put away again.
+
+    Refused for one of a record that is closed, such as a step's of a section that is closed up.
+    """
     policy.own(by, movement)
+    refuse_kept(movement)
     rows = _tallies_of(movement)
     crates = sorted({row.crate_id for row in rows})
     list(Crate.objects.select_for_update(no_key=True).filter(pk__in=crates).order_by("pk"))

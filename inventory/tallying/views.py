@@ -356,7 +356,7 @@ def count_mystery(request: MemberRequest, pk: int) -> HttpResponse:
 
     if request.method == "POST" and _counted(request, form, crate, write):
         return redirect("mystery", made[0].pk)
-    context = {"crate": crate, "bag": bag, "form": form, "back": _bag_address(crate, bag), "title": "A mystery"}
+    context = {"crate": crate, "bag": bag, "form": form, "back": _bag_address(crate, bag), "title": _("A mystery")}
     return render(request, "tallying/other.html", context, status=UNREADABLE if form.errors else None)
 
 

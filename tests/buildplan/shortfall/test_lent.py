@@ -122,7 +122,7 @@ def test_loans_cost_one_query_however_many(project, wanted, clecos, people):
     assert Item.objects.count() == 1
     with CaptureQueriesContext(connection) as many:
         line = ask(project)
-    assert len(many) == len(few) == 16
+    assert len(many) == len(few) == 17
     assert unusable(line) == {"lent": 9}
 
 

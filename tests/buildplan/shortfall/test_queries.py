@@ -241,7 +241,7 @@ def _plan(project, bench, count):
 @pytest.mark.parametrize("count", [1, 50])
 def test_shortfall_takes_the_same_queries_whatever_the_size(project, bench, count, django_assert_num_queries):
     _plan(project, bench, count)
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(18):
         named = queries.projects(["TERN-1"])
         found = ask(*named)
         reasons = [why(line) for line in found.lines]

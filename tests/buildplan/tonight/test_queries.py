@@ -22,6 +22,7 @@ from buildplan.tonight.lies import walk_order
 from buildplan.tonight.queries import tonight
 from buildplan.tonight.walk import NoSuchStep, walk
 from inventory.pool import services as pool
+from inventory.tallying.services import tally
 from tests import factories
 from tests.buildplan.tonight.conftest import NOW
 from tests.factories import DAY
@@ -69,6 +70,19 @@ def test_stock_that_is_not_usable_is_told_with_its_reason(steps, ask, bench, oth
     told = " ".join(reason.text for reason in block.trace)
     for word in ("quarantined", "another bench's", "set aside for another step"):
         assert word in told
+
+
+def test_what_lies_in_a_crate_that_is_here_is_to_be_counted_and_put_away(steps, ask, bench, owner):
+    steps.rivet.lots.update(state="quarantined")
+    crate = factories.CrateFactory(bench=bench, code="C-7", due_on=later(4), arrived_on=DAY)
+    line = factories.PackingLineFactory(crate=crate, item=steps.rivet, quantity=Decimal(50))
+    waits = ("stock", "RIVET: takes 40 ea, 0 usable today", "C-7 is here, to be counted and put away", DAY)
+    assert ask()["F2"] == [waits]
+
+    tally(crate=crate, bag=None, line=line, quantity=Decimal(45), at=NOW, by=owner)
+    assert ask()["F2"] == [waits]
+    tally(crate=crate, bag=None, line=line, quantity=Decimal(5), finding="damaged", at=NOW, by=owner)
+    assert ask()["F2"] == [waits]
 
 
 def test_lent_booked_and_held_clecos_are_not_free(steps, ask, workshop, bench, other_bench, shared_bench, owner, drawers, project):

@@ -2,13 +2,16 @@
 
 import re
 from decimal import Decimal
+from fractions import Fraction
 from types import SimpleNamespace
 
 import pytest
 import time_machine
 from django.urls import reverse
 
+from buildplan.cutting.models import Blank, Piece
 from buildplan.plan import queries as plan
+from buildplan.shortfall.reading import read_beside
 from buildplan.tonight import states
 from buildplan.tonight.calc import Verdict
 from buildplan.tonight.states import State, in_plan, state_of, verdicts_of_plan
@@ -83,6 +86,26 @@ class TestPlace:
         found = in_plan(steps.third, today=DAY, now=NOW)
         cards = {card.step.code: (card.far, card.state.value, card.waits_for) for card in found.cards.values()}
         assert cards == {"F1": (-2, "done", ()), "F2": (-1, "ready", ()), "F3": (0, "blocked", ("F2",))}
+
+    def test_cards_say_what_the_plan_s_page_says_where_a_step_s_page_has_read_plans_and_stock(self, project, steps):
+        factories.RivetRowFactory(step=steps.first, rivet=steps.rivet, cleco=steps.cleco, cleco_every=1, holes=25, clecos_until=steps.third)
+        said = verdicts_of_plan(project, today=DAY, now=NOW)
+
+        for step in (steps.first, steps.second, steps.third):
+            found = in_plan(step, today=DAY, now=NOW, beside=read_beside(step.pk, DAY))
+            assert {pk: card.verdict for pk, card in found.cards.items() if card.verdict} == said
+        assert any("CLECO-4" in block.text for block in said[steps.second.pk].blocks)  # F1 holds 25 of 30
+
+    def test_what_is_read_serves_a_step_without_blanks_and_one_that_takes_some_asks_for_their_stock(self, project, steps, bench, workshop):
+        bar = factories.ItemFactory(workshop=workshop, code="BAR")
+        blank = Blank.objects.create(workshop=workshop, item=bar, form="bar", length=Fraction(3000), unit="mm")
+        piece = {"item": steps.spar, "blank": blank, "code": "P1", "length": Fraction(900), "unit": "mm", "count": 1}
+        Piece.objects.create(workshop=workshop, step=steps.second, position=0, **piece)
+        factories.stock(factories.LotFactory(bench=bench, item=bar, code="B-1"), 2)
+
+        known = read_beside(steps.third.pk, DAY)
+        assert bar.pk not in known.read.items
+        assert in_plan(steps.third, today=DAY, now=NOW, beside=known).cards[steps.second.pk].state == State.READY
 
     def test_step_s_page_draws_its_place_with_a_list(self, as_member, reader, project, steps):
         page = as_member(reader).get(reverse("step", args=[project.code, "F2"]))

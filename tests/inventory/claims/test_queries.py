@@ -267,6 +267,20 @@ class TestLetters:
         ):
             assert text in shown.text
 
+    def test_letter_of_a_line_with_wrong_things_adds_up(self, crate, bag, line, count, storekeeper):
+        for quantity, finding in ((200, "good"), (3, "damaged"), (5, "wrong")):
+            count(line, quantity, finding)
+        tallying.finish_bag(bag=bag, on=DAY, by=storekeeper)
+        made = {claim.fault: claim for claim in services.draft_claims(crate=crate, on=DAY, by=storekeeper)}
+
+        row = "listed 240 ea, found good 200 ea, found damaged 3 ea, found wrong 5 ea"
+        assert f"{row}, claimed 32 ea" in queries.detail(made["shortage"], DAY).text
+        assert f"{row}, claimed 5 ea" in queries.detail(made["wrong"], DAY).text
+        shown = queries.letter(made["shortage"])
+        assert shown.heads == ("Listed", "Found good", "Found damaged", "Found wrong", "Claimed")
+        listed, *parts = (int(figure.removesuffix(" ea")) for figure in shown.rows[0].figures)
+        assert listed == sum(parts)
+
     def test_letter_to_a_carrier_among_the_senders_has_its_address(self, drafts, storekeeper):
         services.save_sender(name="Marsh Freight", address="Dock 3", by=storekeeper)
         services.change_claim(claim=drafts["concealed"], against="marsh freight", by=storekeeper)

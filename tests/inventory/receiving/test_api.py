@@ -148,10 +148,10 @@ def test_line_is_added_to_a_crate(api, line, crate, item):
 
 
 def test_line_without_a_bag_states_its_dates(api, crate, item):
-    asked = {"crate": "CRATE-7", "number": "1", "item": item.code, "quantity": 2.5, "lot_code": "R7", "expires": "2027-03"}
+    asked = {"crate": "CRATE-7", "number": "1", "item": item.code, "quantity": 2, "lot_code": "R7", "expires": "2027-03"}
     made = api.post("lines", asked).json()
 
-    assert (made["bag"], made["bag_id"], made["quantity"], made["lot_code"], made["expires"]) == (None, None, "2.5", "R7", "2027-03")
+    assert (made["bag"], made["bag_id"], made["quantity"], made["lot_code"], made["expires"]) == (None, None, "2", "R7", "2027-03")
     assert api.post("lines", asked).status_code == 409
 
 

@@ -1,7 +1,7 @@
 """Crates on their way, and what arrives of them."""
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from http import HTTPStatus
 
@@ -9,10 +9,11 @@ import pytest
 import time_machine
 from django.urls import reverse
 
-from inventory.models import Bag, Holding, Lot, Movement, PackingLine, Place
+from inventory.models import Bag, Crate, Holding, Lot, Movement, PackingLine, Place
 from inventory.receiving import queries, services
 from inventory.shelflife.calc import StatedDate
 from inventory.stock.queries import ledger_errors
+from inventory.tallying.services import finish_bag, tally
 from inventory.workshop.policy import NotAllowed
 from tests import factories
 from tests.factories import DAY
@@ -162,6 +163,82 @@ class TestPages:
         for number in range(20):
             grow(str(number))
         assert queries_of(owner, reverse("crate", args=[crate.pk])) == few
+
+
+class TestCounted:
+    """A crate that is here: what is still to count, what was counted, and no form that takes in as listed what was counted."""
+
+    @pytest.fixture
+    def here(self, crate, line, bags):
+        Crate.objects.update(arrived_on=DAY)
+        return Crate.objects.select_related("bench").get(pk=crate.pk)
+
+    @pytest.fixture
+    def count(self, here, line, owner):
+        at = datetime(2027, 2, 20, 9, tzinfo=UTC)
+        return lambda quantity, **more: tally(
+            **{"crate": here, "bag": None, "line": line, "quantity": Decimal(quantity), "at": at, "by": owner, **more}
+        )
+
+    def test_crates_say_how_many_lines_are_still_to_count(self, as_member, reader, here, count):
+        count(10)
+
+        page = words(as_member(reader).get(reverse("crates")))
+        assert "CRATE-7 to TERN; arrived Sat 2027-02-20; 3 of 4 lines still to count, 1 counted" in page
+        assert "still to come" not in page
+        assert "overdue" not in page
+
+    def test_crate_says_what_is_still_to_count_and_what_is_not_put_away(self, as_member, reader, here, count):
+        count(10)
+
+        assert "arrived Sat 2027-02-20. 3 of 4 lines still to count, 4 not put away." in words(
+            as_member(reader).get(reverse("crate", args=[here.pk]))
+        )
+
+    def test_line_that_is_counted_says_so_and_has_no_form(self, as_member, storekeeper, here, line, count):
+        address = reverse("crate", args=[here.pk])
+        assert reverse("arrived", args=[line.pk]) in as_member(storekeeper).get(address).content.decode()
+        count(4)
+        count(1, finding="damaged")
+
+        page = as_member(storekeeper).get(address)
+        assert "4 counted good, 1 damaged, 5 still to count" in words(page)
+        assert reverse("arrived", args=[line.pk]) not in page.content.decode()
+        assert "All of it arrived as listed" not in words(page)
+
+    def test_line_of_a_bag_that_is_counted_to_the_end_is_short(self, as_member, storekeeper, here, bags):
+        finish_bag(bag=bags[2], on=DAY, by=storekeeper)
+
+        page = as_member(storekeeper).get(reverse("crate", args=[here.pk]))
+        short = PackingLine.objects.get(bag=bags[2])
+        assert "10 short" in words(page)
+        assert reverse("arrived", args=[short.pk]) not in page.content.decode()
+
+    def test_taken_in_as_it_arrived_is_no_count_and_the_rest_keeps_its_form(self, as_member, storekeeper, here, line, drawer):
+        services.arrive(line=line, quantity=Decimal(4), place=drawer, on=DAY, by=storekeeper)
+
+        page = as_member(storekeeper).get(reverse("crate", args=[here.pk]))
+        assert reverse("arrived", args=[line.pk]) in page.content.decode()
+        assert "6 still to count" in words(page)
+
+    def test_order_sheet_leads_to_counting_what_is_here(self, as_member, storekeeper, project, here, line, count):
+        count(4)
+
+        page = as_member(storekeeper).get(reverse("order-sheet", args=[project.code]))
+        assert "Arrived Sat 2027-02-20: count and put away" in words(page)
+        assert "4 counted good, 6 still to count" in words(page)
+        assert reverse("arrived", args=[line.pk]) not in page.content.decode()
+        assert reverse("due", args=[here.pk]) not in page.content.decode()
+
+    def test_crates_and_crate_take_the_same_queries_whatever_was_counted(self, queries_of, owner, bench, crate, here, count):
+        count(4)
+        pages = [reverse("crates"), reverse("crate", args=[crate.pk])]
+        few = [queries_of(owner, page) for page in pages]
+        for at in range(5):
+            count(1, line=factories.PackingLineFactory(crate=crate, number=f"N{at}"))
+            factories.PackingLineFactory(crate=factories.CrateFactory(bench=bench, arrived_on=DAY))
+
+        assert [queries_of(owner, page) for page in pages] == few
 
 
 class TestArrived:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.tallying.calc import Measured, alike_rivets, candidates, compare, settle, share, weigh
+from inventory.tallying.calc import Counts, Measured, alike_rivets, candidates, compare, gives, settle, share, weigh, why_gives
 
 quantities = st.decimals(min_value=0, max_value=10**6, places=3)
 counts = st.lists(st.tuples(st.sampled_from("ABC"), st.decimals(min_value=-1000, max_value=1000, places=3)), max_size=8)
@@ -34,6 +34,47 @@ def test_settle_puts_away_what_was_counted_and_never_more(counted, most):
 
 def test_settle_takes_a_correction_off_what_was_counted_last():
     assert settle([("A", Decimal(12)), ("B", Decimal(8)), ("", Decimal(-10))], Decimal(100)) == {"A": 10}
+
+
+TEN = Decimal(10)
+
+
+@pytest.mark.parametrize(
+    ("counts", "still_open", "done", "told"),
+    [
+        (Counts(), 10, False, "10 ea listed, 10 still to count: gives 10 ea"),
+        (Counts(), 10, True, "10 ea listed, 10 short: gives 0 ea"),
+        (Counts(good=Decimal(4), waiting=(("A", Decimal(4)),)), 10, False, "10 ea listed, 4 counted good, 6 still to count: gives 10 ea"),
+        (Counts(good=Decimal(4), waiting=(("A", Decimal(4)),)), 10, True, "10 ea listed, 4 counted good, 6 short: gives 4 ea"),
+        (Counts(good=Decimal(12), waiting=(("A", Decimal(12)),)), 10, True, "10 ea listed, 12 counted good: gives 12 ea"),
+        (Counts(damaged=TEN, spoiled=(("A", TEN),)), 10, False, "10 ea listed, 10 damaged: gives 0 ea"),
+        (Counts(wrong=Decimal(3)), 10, False, "10 ea listed, 3 wrong, 7 still to count: gives 7 ea"),
+        (
+            Counts(good=Decimal(6), taken_in=Decimal(6)),
+            4,
+            False,
+            "10 ea listed, 6 counted good, 4 still to count, 6 in stock already: gives 4 ea",
+        ),
+        (Counts(good=Decimal(6), taken_in=Decimal(6)), 0, False, "10 ea listed, 6 counted good, 6 in stock already: gives 0 ea"),
+        (Counts(), 0, False, "10 ea listed, none of it to come: gives 0 ea"),
+    ],
+)
+def test_line_gives_the_good_ones_and_what_is_still_looked_for(counts, still_open, done, told):
+    found = gives(listed=TEN, still_open=Decimal(still_open), counts=counts, done=done)
+
+    assert why_gives(found, "ea").text == told
+
+
+@given(good=counts, damaged=quantities, wrong=quantities, still_open=quantities, taken_in=quantities, done=st.booleans())
+def test_line_gives_what_the_receipt_books_and_never_looks_for_more_than_is_to_come(good, damaged, wrong, still_open, taken_in, done):
+    total = sum((quantity for _, quantity in good), Decimal(0))
+    counted = Counts(total, damaged, wrong, taken_in, tuple(good), (("A", damaged),))
+    found = gives(listed=TEN, still_open=still_open, counts=counted, done=done)
+
+    assert sum(found.good.values(), Decimal(0)) == max(total - taken_in, 0)
+    assert sum(found.disputed.values(), Decimal(0)) == damaged
+    assert 0 <= found.to_count <= min(still_open, found.compared.left)
+    assert not (done and found.to_count)
 
 
 def test_share_is_whole_only_when_all_is_there():
@@ -79,6 +120,22 @@ class TestWeigh:
         [warning] = self.weigh("42", expected=120, alike=["MS20470AD4-7"]).warnings
 
         assert "this crate also lists MS20470AD4-7 of the same diameter" in warning.text
+
+    def test_sample_that_is_no_such_rivet_warns_in_any_unit(self):
+        """About 0.27 g a piece: by geometry, head sizes from memory."""
+        ounces = {"sample_mass": Decimal("0.476"), "division": Decimal("0.001")}  # 50 pieces of 0.27 g
+        [warning] = self.weigh("42", code="MS20470AD4-6").warnings
+
+        assert "0.35 a piece by the sample; this rivet weighs about 0.27 g" in warning.text
+        assert self.weigh("32.4", code="MS20470AD4-6", sample_mass=Decimal("13.5")).warnings == ()
+        assert self.weigh("1.1424", code="MS20470AD4-6", **ounces).warnings == ()
+
+    def test_sample_that_a_coarse_scale_blurs_does_not_warn(self):
+        assert self.weigh("32", code="MS20470AD4-6", sample_n=1, sample_mass=Decimal("0.35"), division=Decimal("0.2")).warnings == ()
+
+    @pytest.mark.parametrize("code", ["", "SPAR", "MS20470DD6-10", "NAS1097AD4-5", "MS20426AD2-4"])
+    def test_item_whose_mass_is_not_known_here_does_not_warn(self, code):
+        assert self.weigh("42", code=code).warnings == ()
 
     def test_bad_reading_is_named(self):
         with pytest.raises(ValueError, match=r"^sample_mass"):

@@ -115,10 +115,16 @@ def test_counted_stock_lot_s_state_and_its_dates_are_what_they_were(keeper, lot,
     assert (now.made, now.expires) == (lot.made, lot.expires)
 
 
-def test_judgement_that_only_an_inspector_lifts_offers_no_undo(keeper, lot):
-    page = keeper.post(reverse("lot-state", args=[lot.pk]), {"state": "failed"}, follow=True)
+def test_opening_that_was_put_right_is_what_it_was(keeper, lot):
+    pressed(keeper, "lot-opened", lot.pk, opened="2026-06-01", note="read off the tube")
 
-    assert "is judged" in page.content.decode()
+    assert Lot.objects.get(pk=lot.pk).opened_on is None
+
+
+def test_judgement_that_only_an_inspector_lifts_offers_no_undo(keeper, lot):
+    page = keeper.post(reverse("lot-state", args=[lot.pk]), {"state": "failed", "note": "did not cure"}, follow=True)
+
+    assert "is judged: failed." in page.content.decode()
     assert 'class="undo"' not in page.content.decode()
 
 
