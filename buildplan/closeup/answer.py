@@ -1,6 +1,7 @@
 """Lists of sections and leak tests as programs read them."""
 
 from collections.abc import Iterable
+from dataclasses import asdict
 from typing import Any
 
 from buildplan.closeup.leaks import LeakRow, ReadingRow
@@ -22,6 +23,8 @@ def gate_object(view: GateView) -> dict[str, Any]:
         "points": [_point(point) for point in view.points],
         "closings": [_closing(one) for one in closings],
         "leak_tests": [leak.test.pk for leak in view.leaks],
+        "taken_off": [asdict(row) for row in view.off.rows],
+        "taken_off_earlier": view.off.earlier,
     }
 
 

@@ -51,6 +51,17 @@ GATE = {
     "points": [{"point": "steps", "text": "All steps of the section are done", "position": 1, "tick": _TICK, "known": _KNOWN}],
     "closings": [],
     "leak_tests": [2],
+    "taken_off": [
+        {
+            "point": "Nothing is left inside: swarf, rags, clecos, tools",
+            **_TICK,
+            "said": "",
+            "off_by": "Wren",
+            "off_at": "2027-03-06T17:12:00Z",
+            "how": "by_itself",
+        }
+    ],
+    "taken_off_earlier": 0,
 }
 GATE_ROW = {
     **{name: GATE[name] for name in ("id", "project", "section", "closed_at")},

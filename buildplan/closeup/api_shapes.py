@@ -9,6 +9,7 @@ from rest_framework import serializers
 from buildplan.closeup.calc import Verdict
 from buildplan.closeup.knowing import Says
 from buildplan.closeup.leak_tests import MOST_MINUTES
+from buildplan.closeup.queries import MOST_OFF, How
 from buildplan.closeup.services import MOST_NAME, MOST_NOTE, MOST_SOURCE, MOST_TEXT, MOST_WHY
 from buildplan.closeup.starting import CODES
 from buildplan.closeup.units import PRESSURES, SCALES
@@ -20,6 +21,7 @@ MOST_EDITS = 120
 UNITS = [(name, name) for name in PRESSURES]
 DEGREES = [(name, name) for name in SCALES]
 SAYS = [(one.value, one.value) for one in Says]
+HOW = [(one.value, one.value) for one in How]
 VERDICTS = [(one.value, one.value) for one in Verdict]
 _FIGURE = {"oneOf": [{"type": "string", "pattern": r"^-?\d{1,6}(\.\d{1,6})?$"}, {"type": "number"}]}
 
@@ -101,6 +103,18 @@ class ClosingOut(serializers.Serializer[Any]):
     reopened_why = serializers.CharField()
 
 
+class GateOffOut(serializers.Serializer[Any]):
+    """A tick that counts no more: taken off by itself, with all others as the section was opened again, or with its point."""
+
+    point = serializers.CharField(help_text="what was ticked, in words")
+    by = serializers.CharField()
+    at = serializers.DateTimeField()
+    said = serializers.CharField(help_text="what the program knew of it when it was ticked")
+    off_by = serializers.CharField()
+    off_at = serializers.DateTimeField()
+    how = serializers.ChoiceField(HOW)
+
+
 class GateRowOut(serializers.Serializer[Any]):
     """A section as a list shows it."""
 
@@ -116,7 +130,7 @@ class GateRowOut(serializers.Serializer[Any]):
 
 
 class GateOut(serializers.Serializer[Any]):
-    """A section with its list, its closings, the last one first, and the ids of its leak tests."""
+    """A section with its list, its closings, the last one first, the ids of its leak tests, and the latest ticks that count no more."""
 
     id = serializers.IntegerField()
     project = serializers.CharField()
@@ -125,6 +139,8 @@ class GateOut(serializers.Serializer[Any]):
     points = GatePointOut(many=True)
     closings = ClosingOut(many=True)
     leak_tests = serializers.ListField(child=serializers.IntegerField())
+    taken_off = GateOffOut(many=True, help_text=f"the last one first, {MOST_OFF} at most")
+    taken_off_earlier = serializers.IntegerField(help_text="how many more there are, taken off before these")
 
 
 class LeakReadingOut(serializers.Serializer[Any]):

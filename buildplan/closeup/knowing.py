@@ -19,6 +19,7 @@ from buildplan.fitting.queries import open_conflicts
 from buildplan.hardware.models import RivetRow
 from buildplan.logbook.models import LogEntry, Signature
 from buildplan.plan.models import CallOut, Finish, Section, Step
+from buildplan.records.untaken import untaken
 from buildplan.sealday.models import SealDay
 from buildplan.sealday.planning import Cured, cures
 from buildplan.sealday.reading import read_mixing
@@ -69,13 +70,13 @@ class _StepFacts:
 
 
 def known(section: Section, now: datetime) -> dict[str, Known]:
-    """Every fact of a section, by its name. Eighteen queries at most."""
+    """Every fact of a section, by its name. Twenty-five queries at most."""
     steps = _steps(section)
     leaks = leaks_of(section)
     found = (
         _done(steps),
         _conflicts(steps),
-        _movements(steps),
+        _movements(steps, untaken([step.id for step in steps])),
         _marks(section),
         _cures(section, steps, now),
         _leaks(leaks),
@@ -137,12 +138,16 @@ def _conflicts(steps: Sequence[_StepFacts]) -> Known:
     return _known(Fact.CONFLICTS, Says.AGAINST, f"{len(titles)} open: {_some(titles.values())}", CONFLICTS, told)
 
 
-def _movements(steps: Sequence[_StepFacts]) -> Known:
+def _movements(steps: Sequence[_StepFacts], left_out: Mapping[int, Sequence[str]]) -> Known:
     done = [step for step in steps if step.done and step.takes]
     silent = [step.code for step in done if not step.took]
     if silent:
         text = f"{_count(len(silent))} done without movements, so no lot is on record: {_some(silent)}"
         return _known(Fact.MOVEMENTS, Says.AGAINST, text, LEDGER, [f"{code} needs stock and was done without movements" for code in silent])
+    lacking = [f"{step.code} ({_some(left_out[step.id])})" for step in done if step.id in left_out]
+    if lacking:
+        text = f"{_count(len(lacking))} took nothing of something that the plan names: {_some(lacking)}"
+        return _known(Fact.MOVEMENTS, Says.AGAINST, text, LEDGER, [f"no movement on record: {told}" for told in lacking])
     if not done:
         return _known(Fact.MOVEMENTS, Says.FOR, "no step of it that is done takes anything from stock", LEDGER)
     return _known(Fact.MOVEMENTS, Says.FOR, f"what {_count(len(done))} took is on record, lot by lot", LEDGER)
@@ -223,15 +228,19 @@ def _pictured(steps: Sequence[_StepFacts]) -> Known:
     having = [step.code for step in steps if step.pictured]
     if not having:
         return _known(Fact.PHOTOS, Says.AGAINST, "no photo of its steps is kept", PHOTOS)
-    return _known(Fact.PHOTOS, Says.FOR, f"photos of {len(having)} of {_count(len(steps))} are kept: {_some(having)}", PHOTOS)
+    text = f"photos of {len(having)} of {_count(len(steps))} are kept: {_some(having)}"
+    lacking = [f"no photo of {step.code} is kept" for step in steps if not step.pictured]
+    return _known(Fact.PHOTOS, Says.NEITHER if lacking else Says.FOR, text, PHOTOS, lacking)
 
 
 def _seen(steps: Sequence[_StepFacts]) -> Known:
+    """What an inspector signed of some steps alone doesn't speak for the section: whoever ticks knows whether it was enough."""
     seen = [step.code for step in steps if step.inspected]
     signed = [step.code for step in steps if step.signed]
     if seen:
         text = f"an inspector signed {len(seen)} of {_count(len(steps))}, or what the log tells of them: {_some(seen)}"
-        return _known(Fact.SEEN, Says.FOR, text, LOG)
+        lacking = [f"no inspector signed {step.code}" for step in steps if not step.inspected]
+        return _known(Fact.SEEN, Says.NEITHER if lacking else Says.FOR, text, LOG, lacking)
     if signed:
         text = f"no inspector signed; an owner signed {len(signed)} of {_count(len(steps))}: {_some(signed)}"
         return _known(Fact.SEEN, Says.NEITHER, text, LOG)

@@ -14,6 +14,7 @@ from buildplan.closeup.models import LeakReading, LeakTest
 from buildplan.closeup.problems import KeyUsed, StruckAlready
 from buildplan.closeup.units import PRESSURES, SCALES, unit
 from buildplan.plan.models import Section
+from buildplan.plan.services import SectionClosed
 from inventory.common.exact import decimal_text
 from inventory.common.history import assign, changed_by
 from inventory.common.problems import FieldProblem
@@ -84,8 +85,12 @@ def make_leak_test(*, section: Section, stated: Stated, key: UUID, by: Member) -
 
 @transaction.atomic
 def change_leak_test(*, test: LeakTest, stated: Stated, by: Member) -> LeakTest:
-    """Correct what is tested, or the kit maker's limit; its history keeps what was entered before."""
+    """Correct what is tested, or the kit maker's limit; its history keeps what was entered before.
+
+    Refused for a test that was there when its section was closed up.
+    """
     policy.require(by, "write_log", test.section.project.bench)
+    _refuse_closed(test, test.at, "begin a new test")
     row = _locked(test)
     if assign(row, _fields(stated)):
         changed_by(row, by).save()
@@ -117,7 +122,10 @@ def _figure(name: str, found: Measured | None) -> dict[str, Any]:
 
 @transaction.atomic
 def add_reading(*, test: LeakTest, read: Read, key: UUID, by: Member, now: datetime) -> LeakReading:
-    """Write down what gauge, thermometer and barometer showed at one moment. The same `key` again gives the first one."""
+    """Write down what gauge, thermometer and barometer showed at one moment. The same `key` again gives the first one.
+
+    Possible where the section is closed up too: the list that was kept says what was known then.
+    """
     policy.require(by, "write_log", test.section.project.bench)
     policy.own(by, test)
     test = _locked(test)
@@ -190,8 +198,9 @@ def _short(field: str, value: Fraction) -> Fraction:
 
 @transaction.atomic
 def strike_reading(*, reading: LeakReading, why: str, by: Member, now: datetime) -> LeakReading:
-    """Strike a mistaken reading out: it stays and can be read, and counts no more."""
+    """Strike a mistaken reading out: it stays and can be read, and counts no more. Refused for one that a section was closed up with."""
     policy.require(by, "write_log", reading.test.section.project.bench)
+    _refuse_closed(reading.test, reading.at, "write down a new reading")
     _locked(reading.test)
     row = LeakReading.objects.select_related("struck_by").get(pk=reading.pk)
     if row.struck_by is not None:
@@ -199,6 +208,17 @@ def strike_reading(*, reading: LeakReading, why: str, by: Member, now: datetime)
     row.struck_at, row.struck_by, row.struck_why = now, by, filled("reason", why, MOST_WHY)
     row.save(update_fields=["struck_at", "struck_by", "struck_why"])
     return row
+
+
+def _refuse_closed(test: LeakTest, at: datetime, instead: str) -> None:
+    """Refuse to alter what was there, since `at`, when the section of a test was closed up. Who closes it meanwhile is waited for."""
+    section = Section.objects.select_for_update(no_key=True).get(pk=test.section_id)
+    if section.closed_at is not None and at <= section.closed_at:
+        day = f"{section.closed_at:%Y-%m-%d}"
+        raise SectionClosed(
+            f"{section.name} was closed up on {day}, and this was there by then, so it stays as it is: {instead}, "
+            "or open the section again first, with the reason"
+        )
 
 
 def _locked(test: LeakTest) -> LeakTest:

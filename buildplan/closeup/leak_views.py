@@ -7,6 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildplan.closeup import services
@@ -25,17 +26,28 @@ from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
 
 CAUTIONS = (
-    Reason("Whether air may be used at all, how high and for how long says the kit maker: that wins over everything here.", "its maker"),
     Reason(
-        "Air under pressure stores work: a tank can burst and hurt. Stand clear, wear eye protection, let nobody lean over it.", PRACTICE
+        gettext_noop("Whether air may be used at all, how high and for how long says the kit maker: that wins over everything here."),
+        "its maker",
     ),
     Reason(
-        "Never compressed air from the line: pump by hand, a little at a time. A water manometer, open at its end, blows out before much "
-        "more builds up.",
+        gettext_noop(
+            "Air under pressure stores work: a tank can burst and hurt. Stand clear, wear eye protection, let nobody lean over it."
+        ),
         PRACTICE,
     ),
-    Reason("A tank that ever held fuel holds vapours that explode: purge it as its maker says; no spark, no flame, no hot lamp.", PRACTICE),
-    Reason("Let the air inside settle first, out of sun and draught: a hand's warmth shows on the gauge.", PRACTICE),
+    Reason(
+        gettext_noop(
+            "Never compressed air from the line: pump by hand, a little at a time. A water manometer, open at its end, blows out before "
+            "much more builds up."
+        ),
+        PRACTICE,
+    ),
+    Reason(
+        gettext_noop("A tank that ever held fuel holds vapours that explode: purge it as its maker says; no spark, no flame, no hot lamp."),
+        PRACTICE,
+    ),
+    Reason(gettext_noop("Let the air inside settle first, out of sun and draught: a hand's warmth shows on the gauge."), PRACTICE),
 )
 
 

@@ -1,12 +1,13 @@
 """Reads of the lists of sections: their points, who ticked them, and what was closed up, each in a fixed number of queries."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from enum import StrEnum
 from typing import Any
 
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Window
 from django.db.models.functions import Coalesce
 
 from buildplan.closeup.knowing import Known, known
@@ -15,6 +16,16 @@ from buildplan.closeup.models import Closing, GatePoint, GateTick
 from buildplan.closeup.starting import START, Fact
 from buildplan.plan.models import Project, Section, Step
 from inventory.models import Member
+
+MOST_OFF = 60  # ticks that count no more, the latest: a page of ours
+
+
+class How(StrEnum):
+    """How a tick came to count no more."""
+
+    BY_ITSELF = "by_itself"
+    REOPENED = "reopened"
+    WITH_POINT = "with_point"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +95,39 @@ class ClosingRow:
 
 
 @dataclass(frozen=True, slots=True)
+class OffRow:
+    """A tick that counts no more: of which point, who ticked it and when, who took it off and when.
+
+    `how` says whether it was taken off by itself, with all others as the section was opened again, or with its point.
+    """
+
+    point: str
+    by: str
+    at: datetime
+    said: str
+    off_by: str
+    off_at: datetime
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """The latest ticks that count no more, the last one taken off first; `earlier` is how many more there are."""
+
+    rows: tuple[OffRow, ...]
+    earlier: int
+
+
+@dataclass(frozen=True, slots=True)
 class GateView:
-    """A section with its list, its leak tests, and what was closed up before."""
+    """A section with its list, its leak tests, what was closed up before, and the ticks that count no more."""
 
     section: Section
     points: tuple[PointRow, ...]
     closing: ClosingRow | None
     past: tuple[ClosingRow, ...]
     leaks: tuple[LeakRow, ...]
+    off: Off
     started: bool
 
     @property
@@ -109,7 +145,7 @@ class GateView:
 
 
 def gate_view(section: Section, *, now: datetime, with_known: bool = True) -> GateView:
-    """One section. Twenty-four queries at most, six without what the program knows."""
+    """One section. Twenty-five queries at most, seven without what the program knows."""
     points = points_of(section)
     found = known(section, now) if with_known else {}
     rows = points or starting()
@@ -120,6 +156,7 @@ def gate_view(section: Section, *, now: datetime, with_known: bool = True) -> Ga
         next((one for one in closings if one.reopened_at is None), None),
         tuple(one for one in closings if one.reopened_at is not None),
         leaks_of(section),
+        off_of(section, closings),
         started=bool(points),
     )
 
@@ -146,6 +183,32 @@ def ticks_of(points: Sequence[GatePoint]) -> dict[int, TickRow]:
     return {
         point: TickRow(by, name, at, said) for point, by, name, at, said in rows.values_list("point_id", "by_id", "by__name", "at", "said")
     }
+
+
+def off_of(section: Section, closings: Iterable[ClosingRow] = ()) -> Off:
+    """The ticks of a section that were taken off, or went off with their point. One query.
+
+    Opening a section again takes all of its ticks off in one moment, by which its closings tell them.
+    """
+    reopened = {closing.reopened_at for closing in closings}
+    gone = GateTick.objects.filter(point__section=section).exclude(withdrawn_at=None, point__dropped_at=None)
+    found = gone.annotate(
+        off_at=Coalesce("withdrawn_at", "point__dropped_at"),
+        off_by=Coalesce("withdrawn_by__name", "point__dropped_by__name"),
+        number=Window(Count("pk")),
+    )
+    columns = ("point__text", "by__name", "at", "said", "off_by", "off_at", "withdrawn_at", "number")
+    rows = list(found.order_by("-off_at", "-pk").values_list(*columns)[:MOST_OFF])
+    shown = tuple(
+        OffRow(point, by, at, said, off_by, off_at, _how(withdrawn, reopened)) for point, by, at, said, off_by, off_at, withdrawn, _ in rows
+    )
+    return Off(shown, earlier=rows[0][-1] - len(rows) if rows else 0)
+
+
+def _how(withdrawn: datetime | None, reopened: Collection[datetime | None]) -> str:
+    if withdrawn is None:
+        return How.WITH_POINT
+    return How.REOPENED if withdrawn in reopened else How.BY_ITSELF
 
 
 def closings_of(section: Section) -> tuple[ClosingRow, ...]:

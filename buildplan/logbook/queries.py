@@ -149,9 +149,9 @@ _SIGNATURE = (
 )
 
 
-def entries(step: int) -> tuple[EntryRow, ...]:
-    """The entries of a step, the first day first. Seven queries at most."""
-    return rows(LogEntry.objects.filter(step=step).order_by("on", "pk"))
+def entries(step: int, lots: tuple[Took, ...]) -> tuple[EntryRow, ...]:
+    """The entries of a step, which took these lots, the first day first. Four queries at most."""
+    return rows(LogEntry.objects.filter(step=step).order_by("on", "pk"), lots={step: lots})
 
 
 def entry(pk: int) -> EntryRow | None:
@@ -159,14 +159,20 @@ def entry(pk: int) -> EntryRow | None:
     return next(iter(rows(LogEntry.objects.filter(pk=pk))), None)
 
 
-def rows(found: QuerySet[LogEntry] | Sequence[LogEntry], *, with_lots: bool = True) -> tuple[EntryRow, ...]:
-    """Entries with all that belongs to them, in their order. Seven queries at most, whatever their number."""
+def rows(
+    found: QuerySet[LogEntry] | Sequence[LogEntry], *, with_lots: bool = True, lots: Mapping[int, tuple[Took, ...]] | None = None
+) -> tuple[EntryRow, ...]:
+    """Entries with all that belongs to them, in their order. Seven queries at most, whatever their number.
+
+    `lots` are what their steps took, where that is known already.
+    """
     plain = list(_rows_of(found))
     ids = [row[0] for row in plain]
     if not ids:
         return ()
     hours, signatures = _hours(ids), _signatures(entry__in=ids)
-    lots = took({row[3] for row in plain if row[3] is not None}) if with_lots else {}
+    if lots is None:
+        lots = took({row[3] for row in plain if row[3] is not None}) if with_lots else {}
     photos = photos_of(entry_ref(pk) for pk in ids)
     return tuple(_entry(row, hours, lots, photos, signatures) for row in plain)
 
@@ -259,10 +265,18 @@ def signature(pk: int) -> SignatureRow:
     return SignatureRow(*Signature.objects.values_list(*_SIGNATURE).get(pk=pk))
 
 
-def step_signatures(step: Step, lots: Iterable[Took], photos: Iterable[PhotoRow]) -> tuple[SignatureRow, ...]:
-    """Who saw a step as such. One query."""
+def signatures_about(step: Step) -> list[tuple[SignatureRow, date | None]]:
+    """Who saw a step or an entry of it, the first first, with the entry's day. One query."""
+    found = Signature.objects.filter(Q(step=step) | Q(entry__step=step)).order_by("at", "pk")
+    return [(SignatureRow(*row), on) for *row, on in found.values_list(*_SIGNATURE, "entry__on")]
+
+
+def step_signatures(
+    step: Step, signed: Iterable[SignatureRow], lots: Iterable[Took], photos: Iterable[PhotoRow]
+) -> tuple[SignatureRow, ...]:
+    """Those of these signatures that are of the step as such, compared with what stands there now. No query."""
     now = _step_seen(step, lots, photos)
-    return tuple(_compared(one, now) for one in _signatures(step=step.pk).get(step.pk, ()))
+    return tuple(_compared(one, now) for one in signed if one.step_id == step.pk)
 
 
 def signatures_of_steps(steps: Collection[int]) -> dict[int, list[SignatureRow]]:

@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 
 from buildplan.logbook import queries
 from buildplan.logbook.calc import MOST_MINUTES, prose
+from buildplan.logbook.keeping import STRUCK, seen_text
 from buildplan.logbook.models import LogEntry, LogHours, Signature
 from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Project, Step
@@ -249,13 +250,10 @@ def _open_entry(entry: LogEntry) -> LogEntry:
 
 def _refuse_closed(entry: LogEntry) -> None:
     if entry.struck_at is not None:
-        raise Struck("this entry was struck out: write a new one")
+        raise Struck(STRUCK)
     signature = Signature.objects.filter(entry=entry, withdrawn_at=None).first()
     if signature is not None:
-        raise SeenAlready(
-            f"{signature.name} has seen and signed this entry on {signature.at:%Y-%m-%d}: it changes no more. "
-            "Write a further entry, or ask them to withdraw the signature"
-        )
+        raise SeenAlready(seen_text(signature.name, signature.at))
 
 
 def _checked(hours: Sequence[Worked], by: Member) -> list[Worked]:

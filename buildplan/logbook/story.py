@@ -1,18 +1,19 @@
 """A step's own history as one list in words: who changed what, when. From the histories of its rows, its finishes and the log."""
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import groupby
 from typing import Any
 
-from buildplan.hardware.models import RivetRow, Substitution
-from buildplan.logbook.models import LogEntry, Signature
+from buildplan.hardware.models import RivetRow
+from buildplan.logbook.deeds import Accepted, Deeds, Mixed
+from buildplan.logbook.models import LogEntry
+from buildplan.logbook.queries import SignatureRow
 from buildplan.plan.models import CallOut, Finish, Step
-from buildplan.sealing.models import MixShare, Seam
+from buildplan.sealing.models import Seam
 from inventory.common.fields import plain
-from inventory.models import Item
 from inventory.photos.queries import PhotoRow
 
 MOST = 60  # lines that are shown, the latest
@@ -21,7 +22,6 @@ ARROW = "\N{RIGHTWARDS ARROW}"
 DONE = {f"changed done no {ARROW} yes", f"changed done yes {ARROW} no"}
 AT_ONCE = timedelta(seconds=30)
 MADE, GONE = "+", "-"
-NONE = 0  # no row's id: asked for too, so that a page costs as many queries whatever changed
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,8 @@ class _Kind:
     word: str
     name: str
     columns: Mapping[str, str]
-    items: Collection[str] = ()
+    items: Sequence[str] = ()
+    steps: Sequence[str] = ()
     where: str = "step_id"
 
 
@@ -62,7 +63,9 @@ class _Change:
     what: str
     why: str
     now: Mapping[str, Any]
-    before: Mapping[str, Any] = field(default_factory=dict)
+    before: Mapping[str, Any]
+    items: Mapping[int, str]
+    steps: Mapping[int, str]
 
 
 _STEP = _Kind(
@@ -96,6 +99,7 @@ _KINDS = (
             "clecos_until_id": "step that takes them off",
         },
         ("rivet_id", "cleco_id"),
+        ("clecos_until_id",),
     ),
     _Kind(
         Seam,
@@ -119,19 +123,20 @@ _KINDS = (
 )
 
 
-def story(step: Step, photos: Iterable[PhotoRow] = (), most: int = MOST) -> Story:
-    """All that happened to a step, the latest first. Eleven queries."""
-    events = sorted(_events(step, photos), key=lambda event: event.at, reverse=True)
+def story(done: Deeds, photos: Iterable[PhotoRow] = (), most: int = MOST) -> Story:
+    """All that happened to a step, the latest first, beside what was `done` to it. Five queries."""
+    events = sorted(_events(done, photos), key=lambda event: event.at, reverse=True)
     return Story(tuple(events[:most]), max(0, len(events) - most))
 
 
-def _events(step: Step, photos: Iterable[PhotoRow]) -> Iterator[Event]:
-    finishes = list(_finishes(step))
+def _events(done: Deeds, photos: Iterable[PhotoRow]) -> Iterator[Event]:
+    finishes = list(_finishes(done.finishes))
     yield from finishes
-    yield from (event for event in _changed(step) if not _said_by_a_finish(event, finishes))
-    yield from _mixes(step)
-    yield from _accepted(step)
-    yield from _log(step)
+    yield from (event for event in _changed(done.step) if not _said_by_a_finish(event, finishes))
+    yield from _mixes(done.mixed)
+    yield from _accepted(done.accepted)
+    yield from _log(done.step)
+    yield from _signatures(done.signed)
     for photo in photos:
         yield Event(photo.at, photo.by, f"took a photo{f': {photo.caption}' if photo.caption else ''}")
 
@@ -146,34 +151,31 @@ def _said_by_a_finish(event: Event, finishes: Sequence[Event]) -> bool:
 
 def _changed(step: Step) -> Iterator[Event]:
     changes = [change for kind in _KINDS for change in _changes(kind, step)]
-    items, steps = _codes(changes), _step_codes(changes)
+    items = {pk: code for change in changes for pk, code in change.items.items()}
+    steps = {pk: code for change in changes for pk, code in change.steps.items()}
     for _, alike in groupby(changes, key=lambda change: (change.word, change.what, change.at, change.who)):
         yield from _told(list(alike), items, steps)
 
 
 def _changes(kind: _Kind, step: Step) -> Iterator[_Change]:
-    """The versions of the rows of a kind, each with the one before. One query."""
+    """The versions of the rows of a kind, each with the one before, and the codes of what they name. One query."""
     history = kind.model.history.model.objects
     columns = (*kind.columns, *((kind.name,) if kind.name and kind.name not in kind.columns else ()))
     said = ("id", "history_date", "history_type", "history_user__name", "history_change_reason")
     before: dict[int, Mapping[str, Any]] = {}
-    rows = history.filter(**{kind.where: step.pk}).order_by("history_date", "history_id").values_list(*said, *columns)
-    for pk, at, what, who, why, *values in rows:
-        now = dict(zip(columns, values, strict=True))
-        yield _Change(at, who or NOBODY, kind.word, now.get(kind.name), what, why or "", now, before.get(pk, {}))
+    rows = history.filter(**{kind.where: step.pk}).order_by("history_date", "history_id")
+    named = [f"{column.removesuffix('_id')}__code" for column in (*kind.items, *kind.steps)]
+    for pk, at, what, who, why, *values in rows.values_list(*said, *columns, *named):
+        now = dict(zip(columns, values[: len(columns)], strict=True))
+        codes = dict(zip((*kind.items, *kind.steps), values[len(columns) :], strict=True))
+        items, steps = _coded(kind.items, now, codes), _coded(kind.steps, now, codes)
+        yield _Change(at, who or NOBODY, kind.word, now.get(kind.name), what, why or "", now, before.get(pk, {}), items, steps)
         before[pk] = now
 
 
-def _codes(changes: Iterable[_Change]) -> dict[int, str]:
-    """The codes of the items that changes name. One query."""
-    columns = {column for kind in _KINDS for column in kind.items}
-    wanted = {value for change in changes for row in (change.now, change.before) for name, value in row.items() if name in columns}
-    return dict(Item.objects.filter(pk__in=(wanted - {None}) | {NONE}).values_list("pk", "code"))
-
-
-def _step_codes(changes: Iterable[_Change]) -> dict[int, str]:
-    wanted = {pk for change in changes for row in (change.now, change.before) if (pk := row.get("clecos_until_id"))}
-    return dict(Step.objects.filter(pk__in={NONE, *wanted}).values_list("pk", "code"))
+def _coded(columns: Iterable[str], row: Mapping[str, Any], codes: Mapping[str, str | None]) -> dict[int, str]:
+    """The codes of what a row names, by id; what is gone has none."""
+    return {row[column]: code for column in columns if (code := codes[column]) is not None}
 
 
 def _told(alike: Sequence[_Change], items: Mapping[int, str], steps: Mapping[int, str]) -> Iterator[Event]:
@@ -228,33 +230,32 @@ def _because(change: _Change) -> str:
 # What was done
 
 
-def _finishes(step: Step) -> Iterator[Event]:
-    columns = ("at", "by__name", "on", "without_movements", "note", "taken_back_at", "taken_back_by__name")
-    for at, who, on, silent, note, back, back_by in Finish.objects.filter(step=step).values_list(*columns):
-        yield Event(at, who, f"finished it on {on}{', without movements' if silent else ''}{f': {note}' if note else ''}")
-        if back:
-            yield Event(back, back_by or NOBODY, f"took back that it was done on {on}: what it took lies where it lay")
+def _finishes(finishes: Iterable[Finish]) -> Iterator[Event]:
+    for one in finishes:
+        note = f": {one.note}" if one.note else ""
+        yield Event(one.at, one.by.name, f"finished it on {one.on}{', without movements' if one.without_movements else ''}{note}")
+        if one.taken_back_at:
+            back_by = one.taken_back_by.name if one.taken_back_by else ""
+            yield Event(one.taken_back_at, back_by or NOBODY, f"took back that it was done on {one.on}: what it took lies where it lay")
 
 
-def _mixes(step: Step) -> Iterator[Event]:
-    columns = ("mix__at", "mix__by__name", "grams", "mix__item__code", "mix__mixed_by", "mix__taken_back_at", "mix__taken_back_by__name")
-    for at, who, grams, item, mixed_by, back, back_by in MixShare.objects.filter(step=step).values_list(*columns):
-        hands = f", mixed by {mixed_by}" if mixed_by != who else ""
-        yield Event(at, who, f"wrote down {plain(grams)} g of a batch of {item} mixed for it{hands}")
-        if back:
-            yield Event(back, back_by or NOBODY, f"took a batch of {item} back")
+def _mixes(mixed: Iterable[Mixed]) -> Iterator[Event]:
+    for one in mixed:
+        hands = f", mixed by {one.mixed_by}" if one.mixed_by != one.by else ""
+        yield Event(one.at, one.by, f"wrote down {plain(one.grams)} g of a batch of {one.item} mixed for it{hands}")
+        if one.taken_back_at:
+            yield Event(one.taken_back_at, one.taken_back_by or NOBODY, f"took a batch of {one.item} back")
 
 
-def _accepted(step: Step) -> Iterator[Event]:
-    columns = ("at", "by__name", "wanted__code", "served_by__code", "note", "withdrawn_at", "withdrawn_by__name")
-    for at, who, wanted, served_by, note, back, back_by in Substitution.objects.filter(step=step).values_list(*columns):
-        yield Event(at, who, f"accepted {served_by} in place of {wanted}: {note}")
-        if back:
-            yield Event(back, back_by or NOBODY, f"withdrew {served_by} in place of {wanted}")
+def _accepted(accepted: Iterable[Accepted]) -> Iterator[Event]:
+    for one in accepted:
+        yield Event(one.at, one.by, f"accepted {one.served_by} in place of {one.wanted}: {one.note}")
+        if one.withdrawn_at:
+            yield Event(one.withdrawn_at, one.withdrawn_by or NOBODY, f"withdrew {one.served_by} in place of {one.wanted}")
 
 
 def _log(step: Step) -> Iterator[Event]:
-    """Entries of the log, their changes, and who saw them or the step. Two queries."""
+    """Entries of the log and their changes. One query."""
     written: dict[int, date] = {}
     history = LogEntry.history.model.objects.filter(step_id=step.pk).order_by("history_date", "history_id")
     said = ("id", "history_date", "history_type", "history_user__name", "history_change_reason", "on", "struck_why")
@@ -262,13 +263,15 @@ def _log(step: Step) -> Iterator[Event]:
         text = _entry_words(what, on, struck, written.get(pk))
         yield Event(at, who or NOBODY, f"{text}, {why}" if why else text)
         written[pk] = on
-    columns = ("at", "name", "entry__on", "statement", "withdrawn_at", "withdrawn_by__name", "withdrawn_why")
-    signed = Signature.objects.filter(step=step) | Signature.objects.filter(entry__step=step)
-    for at, who, on, statement, back, back_by, why in signed.values_list(*columns):
+
+
+def _signatures(signed: Iterable[tuple[SignatureRow, date | None]]) -> Iterator[Event]:
+    """Who saw entries or the step."""
+    for one, on in signed:
         of = f"the log entry of {on}" if on else "the step"
-        yield Event(at, who, f"has seen {of}: {statement}")
-        if back:
-            yield Event(back, back_by or NOBODY, f"withdrew the signature on {of}: {why}")
+        yield Event(one.at, one.name, f"has seen {of}: {one.statement}")
+        if one.withdrawn_at:
+            yield Event(one.withdrawn_at, one.withdrawn_by or NOBODY, f"withdrew the signature on {of}: {one.withdrawn_why}")
 
 
 def _entry_words(what: str, on: date, struck: str, before: date | None) -> str:

@@ -1,34 +1,25 @@
 """What a step's page says of the log: entries, photos, who saw it, its history, who may serve."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from django import template
 
-from buildplan.hardware.models import Substitution
 from buildplan.logbook import queries, services
 from buildplan.logbook.calc import clock
+from buildplan.logbook.deeds import Accepted, deeds
 from buildplan.logbook.queries import EntryRow, SignatureRow
 from buildplan.logbook.story import Story, story
-from buildplan.logbook.took import Took, took
+from buildplan.logbook.took import Took
 from buildplan.plan.calc import step_ref
-from buildplan.plan.models import Step
+from buildplan.plan.models import Finish, Step
 from inventory.models import BenchHolder
 from inventory.photos.queries import PhotoRow
 from inventory.photos.queries import of as photos_of
 from inventory.workshop import policy
 
 register = template.Library()
-
-
-@dataclass(frozen=True, slots=True)
-class Served:
-    """What an inspector accepted in place of what the plans name."""
-
-    wanted: str
-    served_by: str
-    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +31,7 @@ class StepLog:
     photos: tuple[PhotoRow, ...]
     signatures: tuple[SignatureRow, ...]
     story: Story
-    served: tuple[Served, ...]
+    served: tuple[Accepted, ...]
     holders: tuple[str, ...]
     may_write: bool
     may_sign: bool
@@ -57,29 +48,25 @@ class StepLog:
 
 
 @register.simple_tag(takes_context=True)
-def log_of(context: Mapping[str, Any], step: Step) -> StepLog:
-    """The log of a step for whoever looks at it. A fixed number of queries."""
+def log_of(context: Mapping[str, Any], step: Step, finishes: Sequence[Finish]) -> StepLog:
+    """The log of a step for whoever looks at it; `finishes` are all of it, with who. A fixed number of queries."""
     member = context["request"].member
     photos = photos_of([step_ref(step.pk)])[step_ref(step.pk)]
-    entries = queries.entries(step.pk)
-    lots = entries[0].took if entries else took([step.pk]).get(step.pk, ())
-    signatures = queries.step_signatures(step, lots, photos)
+    done = deeds(step, finishes)
+    lots = done.took()
+    entries = queries.entries(step.pk, lots)
+    signatures = queries.step_signatures(step, [one for one, _ in done.signed], lots, photos)
     signed = any(one.stands and one.by_id == member.pk for one in signatures)
     return StepLog(
         entries=entries,
         took=lots,
         photos=tuple(photos),
         signatures=signatures,
-        story=story(step, photos),
-        served=_served(step),
+        story=story(done, photos),
+        served=done.served,
         holders=tuple(
             BenchHolder.objects.filter(bench=step.project.bench_id).order_by("member__name").values_list("member__name", flat=True)
         ),
         may_write=policy.allowed(member, "write_log", step.project.bench),
         may_sign=not signed and services.may_sign(member),
     )
-
-
-def _served(step: Step) -> tuple[Served, ...]:
-    rows = Substitution.objects.filter(step=step, withdrawn_at=None).order_by("pk")
-    return tuple(Served(*row) for row in rows.values_list("wanted__code", "served_by__code", "by__name"))

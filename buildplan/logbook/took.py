@@ -1,17 +1,20 @@
 """What steps took of stock, with lots and dates: from the ledger alone, so that nothing is typed twice."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from fractions import Fraction
+from typing import Any, NamedTuple
 
 from django.utils import timezone
 
 from buildplan.plan.models import Finish
 from buildplan.sealing.models import MixShare
+from buildplan.sealing.queries import stop
 from inventory.common.fields import plain
+from inventory.common.reasons import Reason
 from inventory.models import Movement
 from inventory.shelflife.calc import of_columns
 
@@ -40,7 +43,10 @@ class LotUsed:
 
 @dataclass(frozen=True, slots=True)
 class Took:
-    """What a step took of an item, and of which lots. `batch` says of a mixed batch when it was mixed."""
+    """What a step took of an item, and of which lots. `batch` says of a mixed batch when it was mixed.
+
+    `stop` is why nothing should have been sealed with it: the metal was too cold or too hot.
+    """
 
     item: str
     name: str
@@ -49,13 +55,15 @@ class Took:
     on: date
     batch: datetime | None
     lots: tuple[LotUsed, ...]
+    stop: Reason | None = None
 
     @property
     def label(self) -> str:
         """In words, as it stands in files."""
         lots = " + ".join(lot.label for lot in self.lots)
         mixed = f", of a batch mixed {timezone.localtime(self.batch):%Y-%m-%d %H:%M}" if self.batch else ""
-        return f"{self.item} {plain(self.quantity)} {self.unit}, lot {lots}{mixed}"
+        stopped = f", {self.stop.text}" if self.stop else ""
+        return f"{self.item} {plain(self.quantity)} {self.unit}, lot {lots}{mixed}{stopped}"
 
 
 _LOT = (
@@ -73,25 +81,44 @@ _MOVED = ("ref", "lot__item__code", "lot__item__name", "lot__item__unit", "quant
 
 def took(steps: Collection[int]) -> dict[int, tuple[Took, ...]]:
     """What each of these steps took, as the ledger stands now: what was taken back isn't there. Three queries."""
-    finishes = {f"{FINISH}{pk}": step for pk, step in _finishes(steps)}
-    shares = _shares(steps)
-    moved = _moved([*finishes, *(f"{MIX}{mix}" for _, mix, *_ in shares)])
+    return took_by(_finishes(steps), _shares(steps))
+
+
+class Share(NamedTuple):
+    """What of a batch was mixed for a step."""
+
+    step: int
+    mix: int
+    item: str
+    name: str
+    grams: Decimal
+    mixed_at: datetime
+    temperature_f: Fraction | None = None
+
+
+def took_by(finishes: Iterable[tuple[int, int]], shares: Sequence[Share]) -> dict[int, tuple[Took, ...]]:
+    """What steps took by these finishes, each with its step, and by their shares of batches, the first mixed first. One query."""
+    refs = {f"{FINISH}{pk}": step for pk, step in finishes}
+    moved = _moved([*refs, *(f"{MIX}{share.mix}" for share in shares)])
     found: dict[int, list[Took]] = defaultdict(list)
-    for ref, step in finishes.items():
+    for ref, step in refs.items():
         found[step] += _finished(moved.get(ref, ()))
-    for step, mix, item, name, grams, at in shares:
+    for step, mix, item, name, grams, at, temperature in shares:
         lots = tuple({row[6]: _lot(row) for row in moved.get(f"{MIX}{mix}", ())}.values())
-        found[step].append(Took(item, name, "g", grams, timezone.localdate(at), at, lots))
+        found[step].append(Took(item, name, "g", grams, timezone.localdate(at), at, lots, stop(temperature)))
     return {step: tuple(rows) for step, rows in found.items()}
+
+
+_SHARE = ("mix_id", "mix__item__code", "mix__item__name", "grams", "mix__mixed_at", "mix__temperature_f")
 
 
 def _finishes(steps: Collection[int]) -> Iterable[tuple[int, int]]:
     return Finish.objects.filter(step__in=steps, taken_back_at=None).order_by("pk").values_list("pk", "step_id")
 
 
-def _shares(steps: Collection[int]) -> list[tuple[int, int, str, str, Decimal, datetime]]:
+def _shares(steps: Collection[int]) -> list[Share]:
     rows = MixShare.objects.filter(step__in=steps, mix__taken_back_at=None).order_by("mix__mixed_at", "pk")
-    return list(rows.values_list("step_id", "mix_id", "mix__item__code", "mix__item__name", "grams", "mix__mixed_at"))
+    return [Share(*row) for row in rows.values_list("step_id", *_SHARE)]
 
 
 def _moved(refs: Collection[str]) -> Mapping[str, list[tuple[Any, ...]]]:

@@ -30,6 +30,7 @@ from inventory.common.pages import UNREADABLE
 from inventory.common.problems import Problem
 from inventory.models import Member
 from inventory.photos.forms import PhotoForm
+from inventory.photos.keeping import marked
 from inventory.photos.queries import of as photos_of
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -303,6 +304,7 @@ def _photos(request: MemberRequest, of: LogEntry | Step, ref: str, context: Mapp
     closed = isinstance(of, LogEntry) and not _row(of).open
     shown = form if writes and not closed else None
     photos = photos_of([ref])[ref]
+    photos = marked(photos) if shown else photos
     return render(
         request,
         "logbook/photos.html",

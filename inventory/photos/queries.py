@@ -12,7 +12,7 @@ PHOTO_COLUMNS = ("pk", "ref", "caption", "width", "height", "by__name", "at")
 
 @dataclass(frozen=True, slots=True)
 class PhotoRow:
-    """A photo as lists name it."""
+    """A photo as lists name it. `stays` says why it can't be taken away, where somebody asked."""
 
     id: int
     ref: str
@@ -21,6 +21,13 @@ class PhotoRow:
     height: int
     by: str
     at: datetime
+    stays: str = ""
+
+
+def row_of(pk: int) -> PhotoRow | None:
+    """One photo; None where it is gone. One query."""
+    found = Photo.objects.filter(pk=pk).values_list(*PHOTO_COLUMNS).first()
+    return PhotoRow(*found) if found else None
 
 
 def of(refs: Iterable[str]) -> dict[str, list[PhotoRow]]:

@@ -17,6 +17,8 @@ from django.db import transaction
 from inventory.common.pictures import LARGEST, BadPicture, as_jpeg, open_picture
 from inventory.common.problems import Problem
 from inventory.common.texts import optional
+from inventory.photos import queries
+from inventory.photos.keeping import why_staying
 from inventory.photos.models import Photo
 from inventory.workshop import policy
 from inventory.workshop.models import Member, Workshop
@@ -25,6 +27,13 @@ from inventory.workshop.services import lock
 MOST_CAPTION = 200
 MOST_PHOTOS = 500  # of one thing: far more than a claim takes, far less than a disk
 _MB = 1024 * 1024
+
+
+class PhotoStays(Problem):
+    """Something that was signed, closed up or sent rests on the photo."""
+
+    status = 409
+    title = "This photo stays"
 
 
 class TooManyPhotos(Problem):
@@ -98,14 +107,24 @@ def _write(path: Path, jpeg: bytes) -> None:
 
 
 def remove(*, photo: Photo, by: Member) -> None:
-    """Take a photo away: who took it may, and who may correct stock. Its file goes once the row is gone for certain."""
+    """Take a photo away: who took it may, and who may correct stock. Its file goes once the row is gone for certain.
+
+    Refused where what it shows was signed, closed up or sent, as its keeper says (`keeping`).
+    """
     policy.own(by, photo)
     if photo.by_id != by.pk or not by.active:
         policy.require(by, "keep_stock")
     path = path_of(photo)
     with transaction.atomic():
+        _refuse_staying(photo)
         Photo.objects.filter(pk=photo.pk).delete()
         transaction.on_commit(lambda: path.unlink(missing_ok=True))
+
+
+def _refuse_staying(photo: Photo) -> None:
+    row = queries.row_of(photo.pk)
+    if row is not None and (why := why_staying([row], hold=True)):
+        raise PhotoStays(why[row.id])
 
 
 def path_of(photo: Photo) -> Path:

@@ -1,4 +1,4 @@
-"""Eight at once tick a point, close a section up, or finish a step while it is closed up: it happens once."""
+"""Eight at once tick a point, close a section up, finish a step meanwhile, or remove a photo that is being signed: it happens once."""
 
 from collections import Counter
 from datetime import UTC, datetime
@@ -9,10 +9,15 @@ import pytest
 from buildplan.closeup import services
 from buildplan.closeup.models import Closing, GatePoint, GateTick
 from buildplan.closeup.starting import CODES, START
+from buildplan.logbook import services as logbook
+from buildplan.models import Signature
 from buildplan.plan.models import Finish
 from buildplan.records.services import finish_step
+from inventory.models import Photo
+from inventory.photos import services as photos
 from tests import factories
 from tests.factories import DAY
+from tests.pictures import picture
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NOW = datetime(2027, 2, 20, 12, tzinfo=UTC)
@@ -45,3 +50,19 @@ def test_eight_tick_closing_and_finish_the_same_and_each_happens_once(at_once, s
     assert found["Finish"] + found["AlreadyDone"] + found["SectionClosed"] == 4
     kept = Closing.objects.get().kept["steps"]
     assert kept == [f"{step.code}: {f'done {DAY}' if found['Finish'] else 'not done'}"]
+
+
+def test_eight_sign_an_entry_and_remove_its_photo_and_what_was_seen_is_there(at_once, project, step, builder, owner):
+    entry = logbook.write_entry(project=project, step=step, on=DAY, text="Fitted.", key=uuid4(), by=builder, today=DAY)
+    shot = photos.read_picture(picture())
+    photo = logbook.add_photo(of=entry, picture=shot, caption="", at=NOW, by=builder)
+
+    def act(number):
+        if number % 2:
+            return photos.remove(photo=photo, by=builder)
+        return logbook.sign(of=entry, key=uuid4(), by=owner, now=NOW)
+
+    found = kinds(at_once(act))
+    assert (found["Signature"], found["SignedAlready"]) == (1, 3)
+    assert Signature.objects.get().seen["photos"] == list(Photo.objects.values_list("pk", flat=True))
+    assert (found["PhotoStays"] == 4) == Photo.objects.exists()

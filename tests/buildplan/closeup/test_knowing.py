@@ -69,6 +69,16 @@ def test_step_that_needs_stock_and_was_done_without_movements_is_named(now_known
     assert now_known(Fact.MOVEMENTS) == ("against", "1 step done without movements, so no lot is on record: K1-02")
 
 
+def test_need_that_finishing_left_blank_is_named(now_known, step, lot, drawer, workshop, builder):
+    primer = factories.ItemFactory(workshop=workshop, code="PRIME-1")
+    for item in (lot.item, primer):
+        factories.CallOutFactory(step=step, item=item, quantity=Decimal(4))
+    factories.stock(lot, 10, drawer)
+    finish(step, builder, uses=[Use(lot, drawer, Decimal(4))])
+
+    assert now_known(Fact.MOVEMENTS) == ("against", "1 step took nothing of something that the plan names: K1-01 (PRIME-1)")
+
+
 def test_step_loaded_as_done_has_no_lot_on_record(now_known, step, item):
     factories.CallOutFactory(step=step, item=item)
     Step.objects.filter(pk=step.pk).update(done=True)
@@ -115,8 +125,12 @@ def test_photos_of_steps_and_of_their_log_entries_count(now_known, workshop, pro
     assert now_known(Fact.PHOTOS) == ("against", "no photo of its steps is kept")
     entry = logbook.write_entry(project=project, step=step, on=DAY, text="Baffles in.", key=uuid4(), by=builder, today=DAY)
     Photo.objects.create(workshop=workshop, ref=entry.ref, file="a.jpg", digest="", width=1, height=1, by=builder)
-    assert now_known(Fact.PHOTOS) == ("for", "photos of 1 of 2 steps are kept: K1-01")
+    assert now_known(Fact.PHOTOS) == ("neither", "photos of 1 of 2 steps are kept: K1-01")
+    other = step.section.steps.get(code="K1-02")
+    Photo.objects.create(workshop=workshop, ref=f"step:{other.pk}", file="b.jpg", digest="", width=1, height=1, by=builder)
+    assert now_known(Fact.PHOTOS) == ("for", "photos of 2 of 2 steps are kept: K1-01, K1-02")
 
+    Photo.objects.filter(ref=f"step:{other.pk}").delete()
     logbook.strike_entry(entry=entry, why="of the other tank", by=builder, now=NOW)
     assert now_known(Fact.PHOTOS)[0] == "against"
 
@@ -128,7 +142,10 @@ def test_signature_of_an_owner_is_told_and_that_of_an_inspector_speaks_for_it(no
 
     inspector = factories.MemberFactory(workshop=workshop, role="inspector")
     logbook.sign(of=step, key=uuid4(), by=inspector, now=NOW)
-    assert now_known(Fact.SEEN) == ("for", "an inspector signed 1 of 2 steps, or what the log tells of them: K1-01")
+    assert now_known(Fact.SEEN) == ("neither", "an inspector signed 1 of 2 steps, or what the log tells of them: K1-01")
+
+    logbook.sign(of=step.section.steps.get(code="K1-02"), key=uuid4(), by=inspector, now=NOW)
+    assert now_known(Fact.SEEN) == ("for", "an inspector signed 2 of 2 steps, or what the log tells of them: K1-01, K1-02")
 
 
 def test_all_that_is_known_takes_as_many_queries_for_many_steps_as_for_one(section, step, builder, bench):

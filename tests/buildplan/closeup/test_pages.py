@@ -186,6 +186,13 @@ def test_plan_that_changes_a_closed_section_is_refused_and_one_that_leaves_it_is
         assert load(*lines).errors == [told]
     assert load("A,Tanks,Do it well", "B,Tanks,Do it", "C,Wings,Do it").code == 0
 
+    factories.ItemFactory(workshop=owner.workshop, code="AN3-5A")
+    steps = tmp_path / "last"
+    loads.table(steps / "steps.csv", loads.STEPS, "A,Tanks,Do it well", "B,Tanks,Do it", "C,Wings,Do it")
+    loads.table(steps / "needs.csv", loads.NEEDS, "A,AN3-5A,4")
+    told = "Tanks is closed up, and the file changes what is called out of A: open the section again first, with the reason"
+    assert loads.load("plan", steps, "--project", "TERN-1").errors == [told]
+
     services.reopen(section=tanks, why="renamed", by=owner, now=NOW)
     assert load("A,Fuel,Do it", "B,Fuel,Do it", "C,Wings,Do it").code == 0
     assert {row.name for row in queries.gates()} == {"Fuel", "Tanks", "Wings"}

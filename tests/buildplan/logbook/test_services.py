@@ -2,14 +2,17 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from fractions import Fraction
 from uuid import uuid4
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 from django.utils import timezone
 
 from buildplan.cutting.models import Measured
 from buildplan.logbook import queries, services
+from buildplan.logbook.deeds import deeds
 from buildplan.logbook.services import Worked
 from buildplan.logbook.story import story
 from buildplan.models import Finish, LogEntry, LogHours, Mix, MixShare, Signature
@@ -173,7 +176,21 @@ def test_mixed_batch_is_told_with_its_lots(write, step, workshop, bench, builder
     (took,) = queries.entry(write().pk).took
 
     assert (took.item, took.quantity, took.unit, [one.code for one in took.lots]) == ("SEAL-B2", Decimal("8.5"), "g", ["S1"])
-    assert took.batch == mix.mixed_at
+    assert (took.batch, took.stop) == (mix.mixed_at, None)
+
+
+def test_batch_mixed_at_a_forbidden_temperature_says_so_in_the_log(write, step, workshop, bench, builder, as_member):
+    sealant = factories.ItemFactory(workshop=workshop, code="SEAL-B2", kind="sealant", unit="g")
+    said = {"base": 10, "accelerator": 1, "mixed_at": timezone.now(), "mixed_by": "Ada", "temperature_f": Fraction(105)}
+    mix = Mix.objects.create(workshop=workshop, item=sealant, key=uuid4(), by=builder, **said)
+    MixShare.objects.create(workshop=workshop, mix=mix, step=step, grams=Decimal("8.5"))
+    (took,) = queries.entry(write().pk).took
+
+    assert took.stop.text == "too hot to seal: 105 F is outside 70 F to below 100 F"
+    assert took.label.endswith(took.stop.text)
+    for address in (reverse("step", args=[step.project.code, step.code]), reverse("log")):
+        page = as_member(builder).get(address).text
+        assert "Too hot to seal: 105 F is outside 70 F to below 100 F." in page
 
 
 def test_story_tells_a_step_in_words_the_latest_first(step, builder, item, finished, write, sign):
@@ -182,7 +199,7 @@ def test_story_tells_a_step_in_words_the_latest_first(step, builder, item, finis
     sign(entry, statement="Looked at.")
     take_back(step=step, on=DAY, now=timezone.now(), by=builder)
 
-    told = [f"{event.who} {event.text}" for event in story(step).events]
+    told = [f"{event.who} {event.text}" for event in story(deeds(step)).events]
     who = builder.name
     assert f"{who} finished it on {BEFORE}: both sides" in told
     assert f"{who} took back that it was done on {BEFORE}: what it took lies where it lay" in told
@@ -190,7 +207,7 @@ def test_story_tells_a_step_in_words_the_latest_first(step, builder, item, finis
     assert f"{who} changed the log entry of {BEFORE}, {services.HOURS}" in told
     assert f"Amos Reed has seen the log entry of {BEFORE}: Looked at." in told
     assert not any("done no" in line or "done yes" in line for line in told)  # the finish says so already
-    assert [event.at for event in story(step).events] == sorted((event.at for event in story(step).events), reverse=True)
+    assert [event.at for event in story(deeds(step)).events] == sorted((event.at for event in story(deeds(step)).events), reverse=True)
     assert Finish.objects.count() == 1
 
 
@@ -203,10 +220,10 @@ def test_story_tells_changed_call_outs_and_leaves_the_earliest_out(step, item, b
     step.save()
     set_planned(step=step, planned_on=DAY, by=builder)
 
-    told = [event.text for event in story(step).events]
+    told = [event.text for event in story(deeds(step)).events]
     assert f"changed call-out {item.code}: quantity 4 \N{RIGHTWARDS ARROW} 6" in told
     assert "changed title Seal the seams \N{RIGHTWARDS ARROW} Rivet the seams" in told
     assert f"changed planned day none \N{RIGHTWARDS ARROW} {DAY}" in told
     assert f"wrote the call-out {item.code} (4)" in told
-    few = story(step, most=1)
+    few = story(deeds(step), most=1)
     assert (len(few.events), few.more) == (1, len(told) - 1)
