@@ -15,14 +15,18 @@ from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
 
-def as_object(sheet: StepSheet, plan: SealingPlan) -> dict[str, Any]:
-    """All of it. Quantities are decimal strings, sizes exact ones in inches, days ISO; null is not known or not given."""
+def as_object(sheet: StepSheet, plan: SealingPlan, cautions: Iterable[Reason]) -> dict[str, Any]:
+    """All of it; `cautions` are of hands.
+
+    Quantities are decimal strings, sizes exact ones in inches, days ISO; null is not known or not given.
+    """
     step = sheet.step
     return {
         "project": step.project.code,
         "step": step.code,
         "title": step.title,
         "section": step.section.name,
+        "hand": step.hand,
         "done": step.done,
         "on": sheet.on.isoformat(),
         "needs": [_need(need, done=step.done) for need in sheet.needs],
@@ -37,6 +41,7 @@ def as_object(sheet: StepSheet, plan: SealingPlan) -> dict[str, Any]:
         "supplies": [
             {"name": supply.name, "each": plain(supply.each), "total": plain(supply.total), "unit": supply.unit} for supply in plan.supplies
         ],
+        "cautions": _trace(cautions),
     }
 
 
@@ -168,6 +173,8 @@ def _mixed(mix: MixRow, step: int) -> dict[str, Any]:
         "mixed_by": mix.mixed_by,
         "work_until": mix.work_until and mix.work_until.isoformat(),
         "left": _number(mix.left),
+        "warnings": _trace(mix.warnings),
+        "ratio_trace": _trace(mix.off),
     }
 
 

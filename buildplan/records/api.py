@@ -5,17 +5,24 @@ from typing import Any
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
+from rest_framework.generics import GenericAPIView, get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from buildplan.fitting.queries import step_hands
+from buildplan.plan.models import Hand, Step
+from buildplan.plan.services import set_hand
 from buildplan.plan.views import get_project, get_step
 from buildplan.records.answer import as_object
 from buildplan.records.forms import SealingForm, asked_day
 from buildplan.records.mixing import plan_sealing
 from buildplan.records.sheet import sheet_on
+from buildplan.shortfall.reading import read
 from inventory.common.api_fields import ReasonOut
 from inventory.common.documents import ProblemOut
+from inventory.common.etags import TaggedRows
+from inventory.common.schema import sent_as
+from inventory.workshop.request import caller
 
 
 class NeedOut(serializers.Serializer[Any]):
@@ -188,6 +195,8 @@ class StepMixOut(serializers.Serializer[Any]):
     mixed_by = serializers.CharField()
     work_until = serializers.DateTimeField(allow_null=True)
     left = serializers.CharField(allow_null=True)
+    warnings = ReasonOut(many=True, help_text="metal too cold or too hot to seal; a ratio that isn't the product's")
+    ratio_trace = ReasonOut(many=True, help_text="how its ratio differs from the product's; empty where the scale may explain it")
 
 
 class SupplyOut(serializers.Serializer[Any]):
@@ -206,6 +215,7 @@ class StepOut(serializers.Serializer[Any]):
     step = serializers.CharField()
     title = serializers.CharField()
     section = serializers.CharField()
+    hand = serializers.ChoiceField(Hand.choices, allow_blank=True, help_text="blank: the plan doesn't say")
     done = serializers.BooleanField()
     on = serializers.DateField(help_text="the day that stock was looked at for")
     needs = NeedOut(many=True)
@@ -218,6 +228,13 @@ class StepOut(serializers.Serializer[Any]):
     sealants = SealantOut(many=True)
     mixes = StepMixOut(many=True)
     supplies = SupplyOut(many=True)
+    cautions = ReasonOut(many=True)
+
+
+class StepPatch(serializers.Serializer[Any]):
+    """Which hand the step is of; blank where nobody says."""
+
+    hand = serializers.ChoiceField(Hand.choices, allow_blank=True)
 
 
 class DayAsked(serializers.Serializer[Any]):
@@ -239,6 +256,7 @@ EXAMPLE = OpenApiExample(
         "project": "TERN-1",
         "step": "F3-05",
         "title": "Seal and rivet the right bottom seams",
+        "hand": "right",
         "done": False,
         "on": "2027-03-06",
         "seams": [
@@ -251,41 +269,82 @@ EXAMPLE = OpenApiExample(
                 "trace": [{"text": "x specific gravity 1.55 g/cm3", "source": "the product's data sheet, as entered"}],
             }
         ],
+        "cautions": [
+            {
+                "text": "the step is right hand, and RIB-L is a left part; its mirror image is RIB-R: look at both before you cut",
+                "source": "as a builder stated it",
+            }
+        ],
     },
 )
 
 
-class StepView(APIView):
+_CODE = OpenApiParameter("code", str, OpenApiParameter.PATH, description="the project's code")
+_READS = {
+    200: StepOut,
+    (400, "application/problem+json"): ProblemOut,
+    (401, "application/problem+json"): ProblemOut,
+    (404, "application/problem+json"): ProblemOut,
+}
+
+
+class StepView(TaggedRows, GenericAPIView[Step]):
     """All that one step takes.
 
     Codes may hold slashes, and two of those in one path could be cut in more than one place: so the step is asked for by name.
     """
 
-    @extend_schema(
-        operation_id="project_step",
-        parameters=[DayAsked, OpenApiParameter("code", str, OpenApiParameter.PATH, description="the project's code")],
-        responses={
-            200: StepOut,
-            (400, "application/problem+json"): ProblemOut,
-            (401, "application/problem+json"): ProblemOut,
-            (404, "application/problem+json"): ProblemOut,
-        },
-        examples=[EXAMPLE],
-    )
+    queryset = Step.objects.none()
+    serializer_class = StepOut
+    patch_serializer_class = StepPatch
+
+    @extend_schema(operation_id="project_step", parameters=[DayAsked, _CODE], responses=_READS, examples=[EXAMPLE])
     def get(self, request: Request, code: str) -> Response:
         """Give needs, rivet rows, tools, clecos, seams and sealants with their reasons.
 
         Where people, pace, temperature and a sealant's work life (`life-CODE`, hours at 77 F) are said, with its batches too.
+        `cautions` say what is of the other hand, or only looks like its mirror image.
         """
-        given = request.query_params
-        project = get_project(code)
-        if not (asked := given.get("step", "").strip()):
-            raise serializers.ValidationError({"step": ["Give the step's code."]})
-        found = get_step(project.code, asked)
-        today = timezone.localdate()
-        day = asked_day(given, max(found.planned_on or today, today))
-        sheet = sheet_on(found, day)
+        return self.retrieve(request, self._asked(code).pk)
+
+    @extend_schema(
+        operation_id="project_step_change",
+        summary="Change the hand of a step",
+        parameters=[DayAsked, _CODE],
+        request=StepPatch,
+        responses={200: StepOut},
+        examples=[sent_as({"hand": "right"}), EXAMPLE],
+    )
+    def patch(self, request: Request, code: str) -> Response:
+        """Say which hand the step is of. The ETag is of the whole sheet, so ask for it as it was read: with the same parameters."""
+        return self.partial_update(request, self._asked(code).pk)
+
+    def row(self, pk: int) -> Step:
+        """With all it belongs to."""
+        return get_object_or_404(Step.objects.select_related("project__bench__workshop", "section"), pk=pk)
+
+    def lock(self, pk: int) -> None:
+        """The step alone."""
+        Step.objects.select_for_update(no_key=True).filter(pk=pk).first()
+
+    def shown(self, pk: int) -> dict[str, Any]:
+        """Its sheet on the day that is asked for."""
+        step, given, today = self.row(pk), self.request.query_params, timezone.localdate()
+        day = asked_day(given, max(step.planned_on or today, today))
+        known = read([step.pk])
+        sheet = sheet_on(step, day, known)
         form = SealingForm(given, products=sheet.products, day=day)
         if form.errors:
             raise serializers.ValidationError({name: [str(text) for text in errors] for name, errors in form.errors.items()})
-        return Response(as_object(sheet, plan_sealing(sheet, form.given())))
+        return as_object(sheet, plan_sealing(sheet, form.given(), known), step_hands(step).cautions)
+
+    def change(self, row: Step, data: dict[str, Any]) -> None:
+        """Its hand."""
+        set_hand(step=row, hand=data.get("hand", row.hand), by=caller(self.request))
+
+    def _asked(self, code: str) -> Step:
+        """The step that is asked for, of the project in the address."""
+        project = get_project(code)
+        if not (asked := self.request.query_params.get("step", "").strip()):
+            raise serializers.ValidationError({"step": ["Give the step's code."]})
+        return get_step(project.code, asked)

@@ -18,7 +18,9 @@ from buildplan.figures.reading import Temperature
 from buildplan.records.mixing import Given
 from buildplan.records.queries import Choice, Proposal
 from buildplan.records.sheet import Product
+from buildplan.sealing.metal import refuse_implausible
 from inventory.common.forms import DayInput, QuantityInput, not_after
+from inventory.common.problems import FieldProblem
 
 TAKE = "take-"
 LIFE = "life-"
@@ -136,10 +138,14 @@ class SealingForm(forms.Form):
         """Degrees Fahrenheit."""
         text = self.cleaned_data["temperature"]
         try:
-            return Temperature("F")(text) if text else None
+            found = Temperature("F")(text) if text else None
+            refuse_implausible("temperature", found)
+        except FieldProblem as problem:
+            raise ValidationError(f"{str(problem)[:1].upper()}{str(problem)[1:]}.") from problem
         except ValueError as error:
             told = str(error)
             raise ValidationError(f"{told[:1].upper()}{told[1:]}: write 77 F or 25 C.") from error
+        return found
 
     def given(self) -> Given:
         """What was said and could be read."""

@@ -12,6 +12,8 @@ from buildplan.records.sheet import NOT_KNOWN, Product, StepSheet
 from buildplan.records.used import GRAM
 from buildplan.sealing import supplies
 from buildplan.sealing.calc import (
+    MOST_ERROR_PERCENT,
+    OURS,
     Batch,
     DayPlan,
     LotLeft,
@@ -24,18 +26,20 @@ from buildplan.sealing.calc import (
     split,
     work_life,
 )
+from buildplan.shortfall.reading import Reading
 from inventory.common.exact import decimal_text
 from inventory.common.fields import plain
 from inventory.common.reasons import Reason
 
-# Ours, no source's: what a scale may be off by on the smaller part of a mix.
-MOST_ERROR_PERCENT = Decimal(2)
 _SHEET = "the product's data sheet, as entered"
 
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """What a person says of a day: None and absent is not said. `lives` are hours at 77 F by product code."""
+    """What a person says of a day: None and absent is not said. `lives` are hours at 77 F by product code.
+
+    `hours` is how long anybody is there; not said, no work life ends sooner by it.
+    """
 
     day: date
     people: int | None = None
@@ -43,6 +47,7 @@ class Given:
     temperature_f: Fraction | None = None
     division: Decimal | None = None
     lives: Mapping[str, Decimal | Fraction] | None = None
+    hours: Fraction | None = None
 
     def missing(self, code: str) -> tuple[str, ...]:
         """What batches of a product still ask for."""
@@ -131,10 +136,13 @@ class SealingPlan:
         return frozenset(plan.product.code for plan in self.products if plan.batches)
 
 
-def plan_sealing(sheet: StepSheet, given: Given) -> SealingPlan:
-    """Weigh out and split every product of a step; of one that is done what it needed, without batches. Eight queries."""
+def plan_sealing(sheet: StepSheet, given: Given, known: Reading | None = None) -> SealingPlan:
+    """Weigh out and split every product of a step; of one that is done what it needed, without batches.
+
+    Eight queries; one where what hangs on the step is `known` already.
+    """
     batched = bool(sheet.products) and not sheet.step.done
-    lots = queries.usable(sheet.step, [product.item for product in sheet.products], on=given.day) if batched else ()
+    lots = queries.usable(sheet.step, [product.item for product in sheet.products], on=given.day, known=known) if batched else ()
     plans = tuple(_plan(product, given.division) for product in sheet.products)
     if batched:
         plans = tuple(_with_batches(one, given, [lot for lot in lots if lot.item == one.product.item]) for one in plans)
@@ -169,7 +177,7 @@ def _mix(product: Product, total: Decimal, division: Decimal | None, smallest: D
         return Mix(total, base, accelerator, "", "", reasons)
     error = f"{decimal_text(scale_error_percent(small, division), 1)}" if small else "over 100"
     refused = _refused(division, error, smallest) if smallest is not None and total < smallest else ""
-    limit = Reason(f"a part may be off by {MOST_ERROR_PERCENT} %: from {smallest} g on this scale is within it", "a starting value of ours")
+    limit = Reason(f"a part may be off by {MOST_ERROR_PERCENT} %: from {smallest} g on this scale is within it", OURS)
     return Mix(total, base, accelerator, error, refused, (*mix_reasons(total, *product.ratio, division), limit))
 
 
@@ -207,15 +215,21 @@ def _exactly(given: Given, code: str, hours: float) -> float | Decimal | Fractio
 
 
 def _batched(empty: ProductPlan, given: Given, hours: float | Decimal | Fraction, lots: Sequence[Usable]) -> ProductPlan:
-    product = empty.product
-    most = largest_batch(given.people or 0, given.pace or 0, hours)
+    product, placing = empty.product, _placing(given, hours)
+    most = largest_batch(given.people or 0, given.pace or 0, placing)
     if empty.smallest is not None and most < empty.smallest:
-        text = f"the people present place {plain(most)} g in one work life, and this scale mixes no less than {plain(empty.smallest)} g"
+        span = "one work life" if placing == hours else "the time they are there"
+        text = f"the people present place {plain(most)} g in {span}, and this scale mixes no less than {plain(empty.smallest)} g"
         return replace(empty, most=most, faults=(*empty.faults, f"{text}: take a finer scale, or more hands"))
     held = [LotLeft(lot.label, Fraction(lot.quantity) * product.factor, lot.serves_until) for lot in lots]
     day = plan_day(product.to_mix or 0, given.day, most, held, least=empty.smallest or 0)
     batches = tuple(_batch(at, batch, empty, given) for at, batch in enumerate(day.batches, start=1))
     return replace(empty, most=most, batches=batches, short=day.short, exact=day.exact, reasons=_reasons(given, hours, most, day))
+
+
+def _placing(given: Given, hours: float | Decimal | Fraction) -> float | Decimal | Fraction:
+    """How long one batch is placed: its work life, or as long as anybody is there where that is shorter."""
+    return given.hours if given.hours and given.hours < hours else hours
 
 
 def _batch(number: int, batch: Batch, plan: ProductPlan, given: Given) -> BatchLine:
@@ -225,5 +239,9 @@ def _batch(number: int, batch: Batch, plan: ProductPlan, given: Given) -> BatchL
 
 def _reasons(given: Given, hours: float | Decimal | Fraction, most: Decimal, day: DayPlan) -> tuple[Reason, ...]:
     hands = "1 person places" if given.people == 1 else f"{given.people} people place"
-    text = f"{hands} {plain(given.pace or Decimal(0))} g an hour each, {float(hours):.3f} h: {plain(most)} {GRAM} at most in one batch"
-    return (Reason(text, "as entered, and the work life"), *day.reasons)
+    placing = _placing(given, hours)
+    text = f"{hands} {plain(given.pace or Decimal(0))} g an hour each, {float(placing):.3f} h: {plain(most)} {GRAM} at most in one batch"
+    if placing == hours:
+        return (Reason(text, "as entered, and the work life"), *day.reasons)
+    shorter = f"its work life is {float(hours):.3f} h, and somebody is there for {float(placing):.3f} h: the shorter counts"
+    return (Reason(shorter, "the people's hours, as entered"), Reason(text, "as entered, and the hours they are there"), *day.reasons)

@@ -1,7 +1,7 @@
 """Reads behind a step's page: what it needs, and the lots it would take if it were finished on a day."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -11,8 +11,11 @@ from buildplan.shortfall import queries as shortfall
 from buildplan.shortfall import trace
 from buildplan.shortfall.calc import ItemFacts, Line, Need, Stock, Supply, net
 from buildplan.shortfall.demand import StepDay, StepFacts
-from buildplan.shortfall.needs import Demand, expand
-from inventory.models import Holding, Movement
+from buildplan.shortfall.needs import Demand, expand, hanging
+from buildplan.shortfall.queries import Stocked
+from buildplan.shortfall.reading import Reading, read
+from inventory.common.quantities import whole_pieces
+from inventory.models import Movement
 from inventory.shelflife.calc import of_columns
 from inventory.stock.calc import days_to_keep
 
@@ -40,21 +43,24 @@ class Proposal:
     choices: tuple[Choice, ...]
 
 
-def proposals(step: Step, *, on: date) -> tuple[Proposal, ...]:
-    """What finishing `step` on a day would take: first what is set aside for it, then the lots that expire first. Fourteen queries."""
-    bench = step.project.bench
-    items = shortfall.items()
-    needs = expand(_alone(step, on))
-    stock = shortfall.stock(bench, items, needs, on)
-    holdings = _holdings(needs)
-    proposed = (_proposal(items[item], found, stock.get(item, []), holdings, on) for item, found in needs.items())
+def proposals(step: Step, *, on: date, known: Reading | None = None) -> tuple[Proposal, ...]:
+    """What finishing `step` on a day would take: first what is set aside for it, then the lots that expire first.
+
+    Thirteen queries; none where what hangs on the step is `known` already.
+    """
+    found = known or read([step.pk])
+    needs = expand(_alone(step, on), found.hanging.of([step.pk]))
+    stock = shortfall.supplies_of(found.stocked, step.project.bench_id, found.items, on)
+    holdings = _holdings(found.stocked)
+    proposed = (_proposal(found.items[item], of, stock.get(item, []), holdings, on) for item, of in needs.items())
     return tuple(sorted(proposed, key=lambda proposal: proposal.item.code))
 
 
-def needed(step: Step, *, on: date) -> tuple[tuple[ItemFacts, list[Need]], ...]:
-    """What a step takes, done or not, by item, without a look at the stock. Six queries."""
-    items = shortfall.items()
-    found = expand(replace(_alone(step, on), mixed=False))
+def needed(step: Step, *, on: date, known: Reading | None = None) -> tuple[tuple[ItemFacts, list[Need]], ...]:
+    """What a step takes, done or not, by item, without a look at the stock. Seven queries; none where it is `known` already."""
+    hangs = known.hanging.of([step.pk]) if known else hanging([step.pk])
+    items = known.items if known else shortfall.items(hangs.items())
+    found = expand(replace(_alone(step, on), mixed=False), hangs)
     return tuple(sorted(((items[item], sorted(needs)) for item, needs in found.items()), key=lambda pair: pair[0].code))
 
 
@@ -68,10 +74,11 @@ class Usable:
     serves_until: date
 
 
-def usable(step: Step, wanted: Collection[int], *, on: date) -> tuple[Usable, ...]:
-    """The lots on hand that a step may take from on a day, of these items. Seven queries."""
-    items = shortfall.items()
-    found = shortfall.stock(step.project.bench, items, dict.fromkeys(wanted), on)
+def usable(step: Step, wanted: Collection[int], *, on: date, known: Reading | None = None) -> tuple[Usable, ...]:
+    """The lots on hand that a step may take from on a day, of these items. Seven queries; none where what hangs on it is `known`."""
+    items = known.items if known else shortfall.items(wanted)
+    stocked = known.stocked if known else shortfall.stocked_of(wanted)
+    found = shortfall.supplies_of(stocked, step.project.bench_id, items, on)
     return tuple(lot for item in wanted for lot in _usable(step, items[item], found.get(item, ()), on))
 
 
@@ -99,12 +106,11 @@ def _alone(step: Step, on: date) -> Demand:
     return Demand({"step": step}, {step.pk: facts}, days, days, on, alone=True, uncut=False)
 
 
-def _holdings(items: Mapping[int, Sequence[Need]]) -> dict[int, list[tuple[int, str, Decimal]]]:
-    """Where each lot of these items lies: place, path and quantity, by lot."""
+def _holdings(stocked: Stocked) -> dict[int, list[tuple[int, str, Decimal]]]:
+    """Where each lot lies: place, path and quantity, by path."""
     found: dict[int, list[tuple[int, str, Decimal]]] = defaultdict(list)
-    rows = Holding.objects.filter(lot__item__in=items, quantity__gt=0).order_by("place__path")
-    for lot, place, path, quantity in rows.values_list("lot_id", "place_id", "place__path", "quantity"):
-        found[lot].append((place, path, quantity))
+    for lot, *_, quantity, place in (row[:7] for row in stocked.held):
+        found[lot].append((place, stocked.paths[place], quantity))
     return found
 
 
@@ -121,7 +127,7 @@ def _proposal(
         taken[supply.key] += quantity
     usable = [supply for supply in supplies if supply.on_hand and supply.blocked is None and _alive(supply, item, on)]
     usable.sort(key=lambda supply: (supply.key not in taken, supply.ending.last_day if supply.ending else date.max, supply.code))
-    choices = [] if item.returned else [choice for supply in usable for choice in _choices(supply, taken, holdings)]
+    choices = [] if item.returned else [choice for supply in usable for choice in _choices(supply, item.unit, taken, holdings)]
     return Proposal(item, line.needed, line, tuple(choices))
 
 
@@ -132,11 +138,12 @@ def _alive(supply: Supply, item: ItemFacts, on: date) -> bool:
 
 def _choices(
     supply: Supply,
+    unit: str,
     taken: Mapping[int, Decimal],
     holdings: Mapping[int, Sequence[tuple[int, str, Decimal]]],
 ) -> list[Choice]:
-    """A lot's places in the order of their paths; the proposal empties one before it starts on the next."""
-    left = taken.get(supply.key, Decimal(0))
+    """A lot's places in the order of their paths; the proposal empties one before it starts on the next. Half a piece takes a whole one."""
+    left = whole_pieces(taken.get(supply.key, Decimal(0)), unit)
     until = supply.ending.source if supply.ending else "no end of life recorded"
     choices = []
     for place, path, there in holdings.get(supply.key, ()):
@@ -187,15 +194,20 @@ _TOOK = (
 )
 
 
-def finished(step: Step) -> Finished | None:
-    """The finish of a step that stands, None where it wasn't finished here. Two queries."""
-    finish = Finish.objects.filter(step=step, taken_back_at=None).select_related("by").first()
+def finishes(step: Step) -> tuple[Finish, ...]:
+    """All finishes of a step, what was taken back too, the first first. One query."""
+    return tuple(Finish.objects.filter(step=step).select_related("by", "taken_back_by").order_by("pk"))
+
+
+def finished(found: Iterable[Finish]) -> Finished | None:
+    """Of a step's finishes the one that stands, None where it wasn't finished here. One query."""
+    finish = next((one for one in found if one.taken_back_at is None), None)
     if finish is None:
         return None
     rows = Movement.objects.filter(ref=finish.ref, reverses=None).order_by("pk").values_list(*_TOOK)
     return Finished(finish, tuple(Took(*row) for row in rows))
 
 
-def taken_back(step: Step) -> tuple[Finish, ...]:
-    """The finishes of a step that were taken back, the latest first. One query."""
-    return tuple(Finish.objects.filter(step=step).exclude(taken_back_at=None).select_related("by", "taken_back_by").order_by("-pk"))
+def taken_back(found: Sequence[Finish]) -> tuple[Finish, ...]:
+    """Of a step's finishes those that were taken back, the latest first. No query."""
+    return tuple(one for one in reversed(found) if one.taken_back_at is not None)

@@ -19,12 +19,14 @@ _Pair = tuple[int, int]  # a step and a sealant
 
 
 def calibrations(sealants: Collection[int]) -> dict[int, Calibration]:
-    """The workshop's own figure of each of these sealants that has one. Five queries.
+    """The workshop's own figure of each of these sealants that has one. Five queries, one where no step of them was finished.
 
     A step counts that was finished here with movements, has seams of the sealant, and no call-out of it: what a call-out took
     can't be told from what the seams took. A movement that was reversed took nothing; what was mixed for the step it took.
     """
     finishes = _finishes(sealants)
+    if not finishes:
+        return {}
     seams = _seams(sealants, finishes)
     used, mixed = _used(sealants), mixed_grams(mix__item__in=sealants, step__done=True)
     samples: dict[int, list[Sample]] = defaultdict(list)

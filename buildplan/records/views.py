@@ -26,6 +26,8 @@ from buildplan.records.mixing import plan_sealing
 from buildplan.records.queries import Choice, Proposal
 from buildplan.records.services import Use
 from buildplan.records.sheet import DEFER, sheet_on
+from buildplan.records.untaken import untaken
+from buildplan.shortfall.reading import Beside, Reading, read, read_beside
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
 from inventory.common.undo import undoable
@@ -52,7 +54,9 @@ def step(request: MemberRequest, project: str, step: str) -> HttpResponse:
     found = get_step(project, step)
     if request.method == "POST":
         return _post(request, found)
-    return _page(request, found, None if found.done else _fresh(found, timezone.localdate()))
+    today = timezone.localdate()
+    beside = read_beside(found.pk, today)
+    return _page(request, found, beside, None if found.done else _fresh(found, today, beside))
 
 
 def _post(request: MemberRequest, found: Step) -> HttpResponse:
@@ -64,7 +68,8 @@ def _post(request: MemberRequest, found: Step) -> HttpResponse:
     today = timezone.localdate()
     day = DayForm(request.POST, today=today).day(today)
     if "again" in request.POST:
-        return _page(request, found, _fresh(found, day, request.POST.get("note", "")))
+        beside = read_beside(found.pk, today)
+        return _page(request, found, beside, _fresh(found, day, beside, request.POST.get("note", "")))
     proposals = queries.proposals(found, on=day)
     form = FinishForm(request.POST, proposals=proposals, on=day, today=today)
     try:
@@ -72,7 +77,7 @@ def _post(request: MemberRequest, found: Step) -> HttpResponse:
     except services.AlreadyDone:
         return _done_already(request, found)
     if not done:
-        return _page(request, found, (form, proposals), status=UNREADABLE)
+        return _page(request, found, read_beside(found.pk, today), (form, proposals), status=UNREADABLE)
     undoable(request, _("%(step)s is done. What it took is below.") % {"step": found.code}, "take-back", found.project.code, found.code)
     return redirect("write-log" if "log" in request.POST else "step", found.project.code, found.code)
 
@@ -82,8 +87,8 @@ def _done_already(request: MemberRequest, found: Step) -> HttpResponse:
     return redirect("step", found.project.code, found.code)
 
 
-def _fresh(found: Step, on: date, note: str = "") -> Offered:
-    proposals = queries.proposals(found, on=on)
+def _fresh(found: Step, on: date, beside: Beside, note: str = "") -> Offered:
+    proposals = queries.proposals(found, on=on, known=beside.read)
     return FinishForm(None, proposals=proposals, on=on, today=timezone.localdate(), note=note), proposals
 
 
@@ -105,17 +110,21 @@ def _uses(taken: Sequence[Taken]) -> list[Use]:
     return [Use(lots[one.lot], places[one.place], one.quantity) for one in taken]
 
 
-def _page(request: MemberRequest, found: Step, offered: Offered | None, status: int = 200) -> HttpResponse:
+def _page(request: MemberRequest, found: Step, beside: Beside, offered: Offered | None, status: int = 200) -> HttpResponse:
+    finishes = queries.finishes(found)
     context: dict[str, Any] = {
         "project": found.project,
         "step": found,
         "around": plan.around(found),
+        "beside": beside,
         "may_use": policy.allowed(request.member, "use_stock", found.project.bench) and found.section.closed_at is None,
         "may_plan": policy.allowed(request.member, "plan", found.project.bench),
-        "taken_back": queries.taken_back(found),
+        "may_change": policy.allowed(request.member, "plan", found.project.bench) and found.section.closed_at is None,
+        "finishes": finishes,
+        "taken_back": queries.taken_back(finishes),
         "asked": request.GET.urlencode(),
-        **_bench(request, found),
-        **(_offered(*offered) if offered else {"finished": queries.finished(found)}),
+        **_bench(request, found, beside.read),
+        **(_offered(*offered) if offered else {"finished": queries.finished(finishes), "untaken": untaken([found.pk]).get(found.pk, ())}),
     }
     return render(request, "records/step.html", context, status=status)
 
@@ -125,21 +134,21 @@ def _page(request: MemberRequest, found: Step, offered: Offered | None, status: 
 def step_sheet(request: MemberRequest, project: str, step: str) -> HttpResponse:
     """A step on one sheet of paper, to pin above the bench."""
     found = get_step(project, step)
-    shown = _bench(request, found)
+    shown = _bench(request, found, read([found.pk]))
     context = {"project": found.project, "step": found, "asked": request.GET.urlencode(), **shown}
     return render(request, "records/sheet.html", {**context, "paper": paper.fit(shown["sheet"], shown["sealing"])})
 
 
-def _bench(request: MemberRequest, found: Step) -> dict[str, Any]:
+def _bench(request: MemberRequest, found: Step, known: Reading) -> dict[str, Any]:
     """What the step takes on the day that the address names, else when it is planned; and its sealant weighed out as asked."""
     today = timezone.localdate()
     day = asked_day(request.GET, max(found.planned_on or today, today))
-    bench = sheet_on(found, day)
+    bench = sheet_on(found, day, known)
     form = SealingForm(request.GET, products=bench.products, day=day)
     return {
         "sheet": bench,
         "sealing_form": form if bench.products and not found.done else None,
-        "sealing": plan_sealing(bench, form.given()),
+        "sealing": plan_sealing(bench, form.given(), known),
         "deferral": DEFER,
         "cautions": CAUTIONS,
         "ruler": (ruler_mm(), ruler_in()),

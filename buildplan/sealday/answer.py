@@ -88,6 +88,8 @@ def mix_object(mix: MixRow, *, day: int | None, number: int | None) -> dict[str,
         "ended_at": mix.ended_at,
         "taken_back_at": mix.taken_back_at,
         "note": mix.note,
+        "warnings": _trace(mix.warnings),
+        "ratio_trace": _trace(mix.off),
     }
 
 
@@ -185,6 +187,8 @@ def _mixed(one: MixedBatch) -> dict[str, Any]:
         "ended_at": one.ended_at,
         "taken_back_at": one.taken_back_at,
         "note": one.note,
+        "warnings": _trace(one.warnings),
+        "ratio_trace": _trace(one.off),
     }
 
 

@@ -144,6 +144,8 @@ MIX = {
     "ended_at": None,
     "taken_back_at": None,
     "note": "",
+    "warnings": [],
+    "ratio_trace": [],
 }
 _MIX = {
     **{name: MIX[name] for name in ("item", "base", "accelerator", "mixed_at", "mixed_by", "temperature_f")},

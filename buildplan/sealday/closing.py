@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from django.db import transaction
 
+from buildplan.plan.calc import too_far
 from buildplan.plan.models import Step
 from buildplan.plan.services import set_planned
 from buildplan.records.queries import Proposal, proposals
@@ -115,6 +116,8 @@ def _carry(row: DayStep, outcome: Outcome, by: Member, today: date) -> None:
         raise FieldProblem("carry_to", f"{row.step.code} isn't done: say to which day it is carried")
     if outcome.carry_to < today:
         raise FieldProblem("carry_to", f"{row.step.code} can't be carried to {outcome.carry_to}, which is past")
+    if why := too_far(outcome.carry_to, today):
+        raise FieldProblem("carry_to", why)
     set_planned(step=row.step, planned_on=outcome.carry_to, by=by)
     row.carried_to, row.reason = outcome.carry_to, optional("reason", outcome.reason, MOST_REASON)
     changed_by(row, by).save(update_fields=["carried_to", "reason"])

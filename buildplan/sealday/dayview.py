@@ -84,7 +84,10 @@ class PlannedBatch:
 
 @dataclass(frozen=True, slots=True)
 class MixedBatch:
-    """A batch that was mixed on the day. `lots` say what it took of which."""
+    """A batch that was mixed on the day. `lots` say what it took of which.
+
+    `warnings` say what is wrong with it: metal too cold or too hot, a ratio that isn't the product's. `off` is the trace of the ratio.
+    """
 
     mix_id: int
     number: int
@@ -103,6 +106,9 @@ class MixedBatch:
     ended_at: datetime | None
     taken_back_at: datetime | None
     note: str = ""
+    stopped: bool = False
+    warnings: tuple[Reason, ...] = ()
+    off: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -411,6 +411,11 @@ class MixForm(forms.Form):
             raise ValidationError(message)
         return self.cleaned_data
 
+    @property
+    def others(self) -> dict[int, str]:
+        """The lots that can serve beside the planned ones, by id."""
+        return {source.lot: source.label for source in self._choices if not source.planned}
+
     def take_boxes(self) -> list[BoundField]:
         """The boxes of lots, where they are asked one by one."""
         return [self[name] for name in self.fields if name.startswith(TAKE)]

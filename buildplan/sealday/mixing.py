@@ -98,7 +98,7 @@ def _proposed_lots(item: int, shares: Sequence[Share]) -> list[Source]:
         return []
     proposals = [one for one in records.proposals(step, on=timezone.localdate()) if one.item.id == item and one.item.unit == GRAM]
     return [
-        Source(choice.lot, choice.place, choice.lot_code or "no lot code", choice.path, choice.there, Decimal(0))
+        Source(choice.lot, choice.place, choice.lot_code or _("no lot code"), choice.path, choice.there, Decimal(0))
         for proposal in proposals
         for choice in proposal.choices
     ]

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from buildplan.plan.calc import too_far
 from buildplan.plan.models import Project, Step, StepAfter
 from buildplan.plan.services import set_planned
 from buildplan.sealday.calc import reachable
@@ -135,6 +136,8 @@ def _refuse(found: _Move, today: date) -> None:
         raise BadDay("that leaves the calendar: name an earlier day") from error
     if past := [day for day in [*dates.values(), *steps.values()] if day < today]:
         raise BadDay(f"that would plan for {min(past)}, which is past: name a day from {today} on")
+    if why := too_far(max([*dates.values(), *steps.values()]), today):
+        raise BadDay(why)
     _refuse_taken(found.days, dates)
     if mixed := DayMix.objects.filter(day__in=dates, mix__taken_back_at=None).select_related("day").first():
         raise BatchesMixed(f"batches were mixed on {mixed.day.on}: close that day and carry over what isn't done")

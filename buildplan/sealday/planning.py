@@ -121,7 +121,7 @@ def _plan(  # noqa: PLR0913 - private: what a plan is made from
     )
     lots = [Usable(item.pk, label, quantity, stock.serves_until) for label, (stock, quantity) in usable.items()]
     lives = {item.code: data.life_hours} if data and data.life_hours is not None else {}
-    given = Given(day.on, there.hands or None, _decimal(day.pace), day.temperature_f, _decimal(day.division), lives)
+    given = Given(day.on, there.hands or None, _decimal(day.pace), day.temperature_f, _decimal(day.division), lives, there.hours or None)
     return plan_product(product, given, lots)
 
 

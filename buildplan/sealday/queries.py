@@ -197,6 +197,9 @@ def _mixed(rows: Iterable[MixRow]) -> tuple[MixedBatch, ...]:
             ended_at=row.ended_at,
             taken_back_at=row.taken_back_at,
             note=row.note,
+            stopped=row.stop is not None,
+            warnings=row.warnings,
+            off=row.off,
         )
         for number, row in enumerate(rows, start=1)
     )

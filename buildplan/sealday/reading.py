@@ -10,7 +10,7 @@ from typing import Protocol, TypeVar
 from django.db.models import Q
 
 from buildplan.hardware.models import RivetRow
-from buildplan.plan.models import CallOut, Project, Step, StepAfter
+from buildplan.plan.models import CallOut, Project, Step
 from buildplan.sealday.models import DayCheck, DayMix, DayPerson, DayProduct, DayStep, SealDay
 from buildplan.sealing import supplies
 from buildplan.sealing.models import SealingSupply, Seam
@@ -103,7 +103,7 @@ def read(day: SealDay, *, now: datetime | None) -> Facts:
         projects=projects,
         plan=demand.steps,
         planned=demand.every,
-        afters=list(StepAfter.objects.filter(step__project__in=projects).values_list("step_id", "after_id")),
+        afters=demand.afters,
     )
 
 
@@ -141,9 +141,9 @@ def _by_step(rows: Iterable[StepRow]) -> dict[int, list[StepRow]]:
     return found
 
 
-def _mixes(days: Collection[SealDay]) -> dict[int, list[MixRow]]:
-    """The batches of each day in the order written down, those that were taken back too."""
-    by_id = {row.id: row for row in mixes(seal_day__day__in=days)}
+def _mixes(days: Collection[SealDay], *, bare: bool = False) -> dict[int, list[MixRow]]:
+    """The batches of each day in the order written down, those that were taken back too; `bare` without lots and shares."""
+    by_id = {row.id: row for row in mixes(seal_day__day__in=days, bare=bare)}
     found: dict[int, list[MixRow]] = defaultdict(list)
     for mix, day in DayMix.objects.filter(mix__in=by_id).order_by("mix_id").values_list("mix_id", "day_id"):
         found[day].append(by_id[mix])
@@ -153,9 +153,11 @@ def _mixes(days: Collection[SealDay]) -> dict[int, list[MixRow]]:
 def _items(
     seams: Mapping[int, Sequence[Seam]], call_outs: Mapping[int, Sequence[CallOut]], mixed_on: Mapping[int, Sequence[MixRow]]
 ) -> dict[int, Item]:
-    """The sealants of the days, by id."""
-    named = {seam.sealant_id for rows in seams.values() for seam in rows} | {row.item_id for rows in call_outs.values() for row in rows}
-    return Item.objects.in_bulk(named | {mix.item_id for rows in mixed_on.values() for mix in rows})
+    """The sealants of the days, by id. A query only where one was mixed that no step names."""
+    named = {seam.sealant_id: seam.sealant for rows in seams.values() for seam in rows}
+    named |= {row.item_id: row.item for rows in call_outs.values() for row in rows}
+    named |= Item.objects.in_bulk({mix.item_id for rows in mixed_on.values() for mix in rows} - named.keys())
+    return dict(sorted(named.items()))
 
 
 def _lying(items: Collection[int], now: datetime | None) -> dict[int, list[Lying]]:
@@ -204,12 +206,12 @@ def around(facts: Facts, others: Collection[int]) -> Around:
 
 
 def read_mixing(days: Sequence[SealDay]) -> Facts:
-    """What tells when the sealants of some days are cured, of whatever benches; what the shelves hold is left out. Ten queries at most."""
+    """What tells when the sealants of some days are cured, of whatever benches; shelves and lots are left out. Nine queries."""
     steps = _by_day(DayStep.objects.filter(day__in=days).select_related("step__project").order_by("step__project__code", "step__position"))
     ids = {row.step_id for rows in steps.values() for row in rows}
     seams = _by_step(Seam.objects.filter(step__in=ids).select_related("sealant").order_by("position", "pk"))
     call_outs = _by_step(CallOut.objects.filter(step__in=ids, item__kind=Kind.SEALANT).select_related("item").order_by("pk"))
-    mixed_on = _mixes(days)
+    mixed_on = _mixes(days, bare=True)
     return Facts(
         day=days[-1],
         days=tuple(days),
@@ -231,3 +233,22 @@ def read_mixing(days: Sequence[SealDay]) -> Facts:
         planned={},
         afters=(),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class NearDays:
+    """The seal days that are open or may still cure, the earliest first, with what tells when. `facts` is None where there is none."""
+
+    facts: Facts | None
+
+    @property
+    def days(self) -> tuple[SealDay, ...]:
+        """All of them."""
+        return self.facts.days if self.facts else ()
+
+
+def near_days(today: date) -> NearDays:
+    """Those of every bench. Ten queries at most, one where there is none."""
+    which = Q(closed_at=None) | Q(on__gte=today - min(MOST_CURE, today - date.min))
+    days = list(SealDay.objects.filter(which, called_off_at=None).select_related("bench").order_by("on", "pk"))
+    return NearDays(read_mixing(days) if days else None)

@@ -1,6 +1,6 @@
 """Writing seal days: planning, changing, mixing. `moving` moves them, `closing` ends them, `holding` sets their lots aside.
 
-Locks are taken in one order: bench (to plan a day), days by id, steps by id, lots by id.
+Locks are taken in one order: bench (to plan a day), days by id, sections by id, steps by id, lots by id.
 """
 
 from collections.abc import Callable, Sequence
@@ -12,10 +12,12 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.utils import timezone
 
 from buildplan.hardware.services import kept_exactly
+from buildplan.plan.calc import too_far
 from buildplan.plan.models import CallOut, Step
-from buildplan.plan.services import set_planned
+from buildplan.plan.services import refuse_if_closed, set_planned
 from buildplan.sealday.checklist import KEYS, MOST_KEY, MOST_TEXT
 from buildplan.sealday.closing import MOST_NOTE, Outcome, call_off, close
 from buildplan.sealday.holding import give_back, hold_anew, release_held
@@ -25,7 +27,9 @@ from buildplan.sealday.moving import Change, Moved, move, try_move
 from buildplan.sealday.problems import BadDay, BatchesMixed, DayOver, DayTaken, NotClosed, NothingToHold, OnTheList
 from buildplan.sealday.queries import plan_of
 from buildplan.sealday.reading import MOST_CURE
-from buildplan.sealing.models import MixShare, Seam
+from buildplan.sealing.metal import refuse_implausible
+from buildplan.sealing.models import Mix, MixShare, Seam
+from buildplan.sealing.queries import off_ratio
 from buildplan.sealing.services import Take, record_mix
 from inventory.catalogue.models import Kind
 from inventory.common.history import assign, changed_by, create_many, put_many
@@ -66,8 +70,8 @@ __all__ = [
 
 MOST_NAME = 120
 MOST_FIGURE = 100_000  # grams an hour, or grams of a scale's division: past it, it is a slip
-LOWEST, HIGHEST = -60, 200  # degrees Fahrenheit that metal in a workshop can have; ours
 HOUR = timedelta(hours=1)
+NEAR = timedelta(days=1)  # ours: a batch begins on its seal day, an evening before or past midnight
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +102,15 @@ def plan_seal_day(  # noqa: PLR0913 - what a day says
 ) -> SealDay:
     """Plan a day of sealing for steps of one bench; they are planned for that day.
 
-    What the data sheets say is taken from the latest seal day that said it of the same product. Refused: a day that is past, no steps,
-    steps that are done, another bench's or in another open seal day, a second day of that bench and date.
+    What the data sheets say is taken from the latest seal day that said it of the same product. Refused: a day that is past or too far
+    off, no steps, steps that are done, of a section that is closed up, another bench's or in another open seal day, a second day of that
+    bench and date.
     """
     policy.require(by, "plan", bench)
     if on < today:
         raise BadDay(f"{on} is past: plan a seal day for today ({today}) or later")
+    if why := too_far(on, today):
+        raise BadDay(why)
     Bench.objects.select_for_update(no_key=True).get(pk=bench.pk)  # of two who plan one day, the second finds the first's
     if SealDay.objects.filter(bench=bench, on=on, called_off_at=None).exists():
         raise DayTaken(f"bench {bench.code} has a seal day on {on} already: change that one, or name another day")
@@ -131,7 +138,8 @@ def change_seal_day(  # noqa: PLR0913 - what a day says
 def set_steps(*, day: SealDay, steps: Sequence[Step], by: Member, today: date) -> SealDay:
     """Say which steps the day is for: those new to it are planned for it, those taken out keep their date.
 
-    A step that is in it stays even if it is done. Refused: no steps, a step that a standing batch of the day was mixed for taken out.
+    A step that is in it stays even if it is done or its section is closed up. Refused: no steps, a new one of a section that is closed
+    up, a step that a standing batch of the day was mixed for taken out.
     """
     day = lock_open(day, by, "plan")
     present = {row.step_id: row for row in DayStep.objects.filter(day=day).select_related("step")}
@@ -143,12 +151,13 @@ def set_steps(*, day: SealDay, steps: Sequence[Step], by: Member, today: date) -
         raise BadDay(f"{day.on} is past: nothing more is planned for it")
     gone = [row for pk, row in present.items() if pk not in wanted]
     _refuse_mixed(day, gone)
+    found = _checked_steps(day, new, by) if new else []
     if day.held:
         release_held(day=day, by=by)
     for row in gone:
         changed_by(row, by).delete()
-    if new:
-        _add_steps(day, _checked_steps(day, new, by), by)
+    if found:
+        _add_steps(day, found, by)
     _hold_if_held(day, by)
     return day
 
@@ -286,13 +295,16 @@ def mix(  # noqa: PLR0913 - what is said of a batch
 ) -> DayMix:
     """Write down a batch that was mixed on the day, as `record_mix` does, with the work life entered for it. The same key makes no second.
 
-    What was held of its lots for the day's other steps doesn't stand in its way; what is left to mix is held anew.
+    What was held of its lots for the day's other steps doesn't stand in its way; what is left to mix is held anew. Refused for a step of
+    a section that is closed up, begun far from the day, and without a note where its ratio is off by more than the scale explains.
     """
     if (made := DayMix.objects.filter(mix__key=key).select_related("mix").first()) is not None:
         policy.own(by, made)
         return made
     day = lock_open(day, by, "use_stock")
     _refuse_other_steps(day, [step for step, _ in shares])
+    refuse_if_closed(*(step for step, _ in shares), unless=Mix.objects.filter(key=key))  # before its lots are locked
+    _refuse_far(day, mixed_at)
     data = DayProduct.objects.filter(day=day, item=item).first()
     if day.held:
         release_held(day=day, by=by, lots={take.lot.pk for take in takes})
@@ -311,6 +323,7 @@ def mix(  # noqa: PLR0913 - what is said of a batch
         by=by,
         note=note,
     )
+    _ask_why_off(day, mixed)
     row, _ = DayMix.objects.get_or_create(mix=mixed, defaults={"workshop_id": day.workshop_id, "day": day})
     _hold_if_held(day, by)
     return row
@@ -323,12 +336,28 @@ def _refuse_other_steps(day: SealDay, steps: Sequence[Step]) -> None:
             raise FieldProblem("shares", f"{step.code} is no step of this day: add it to the day first")
 
 
+def _refuse_far(day: SealDay, mixed_at: datetime) -> None:
+    began = timezone.localdate(mixed_at)
+    if abs(began - day.on) > NEAR:
+        text = f"that began on {began}, and this seal day is {day.on}: a batch begins at most a day before or after it (a rule of ours)"
+        raise FieldProblem("mixed_at", f"{text}; put the time right, or move the day")
+
+
+def _ask_why_off(day: SealDay, mix: Mix) -> None:
+    """A ratio that no scale explains is kept with a reason alone."""
+    off = off_ratio(mix.base, mix.accelerator, mix.item.base, mix.item.accelerator, day.division)
+    if off and not mix.note:
+        said = "; ".join(reason.text for reason in off)
+        raise FieldProblem("note", f"{said} (a limit of ours): weigh again, or say in a note why it is kept as it is")
+
+
 # What is checked
 
 
 def _checked_steps(day: SealDay, steps: Sequence[Step], by: Member) -> list[Step]:
     """The steps as they are now, held, where this day may be for them."""
     policy.own(by, *steps)
+    refuse_if_closed(*steps)
     rows = (
         Step.objects.select_for_update(of=("self",), no_key=True)
         .select_related("project__bench")
@@ -389,8 +418,7 @@ def _person(by: Member) -> Callable[[PersonData], dict[str, Any]]:
 
 
 def _figures(temperature_f: Fraction | None, pace: Fraction | None, division: Fraction | None, note: str) -> dict[str, object]:
-    if temperature_f is not None and not LOWEST <= temperature_f <= HIGHEST:
-        raise FieldProblem("temperature_f", f"give the metal's temperature in Fahrenheit, from {LOWEST} to {HIGHEST}")
+    refuse_implausible("temperature_f", temperature_f)
     return {
         "temperature_f": None if temperature_f is None else kept_exactly("temperature_f", Fraction(temperature_f)),
         "pace": _figure("pace", pace),

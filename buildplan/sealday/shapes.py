@@ -322,6 +322,8 @@ class MixedBatchOut(serializers.Serializer[Any]):
     ended_at = serializers.DateTimeField(allow_null=True)
     taken_back_at = serializers.DateTimeField(allow_null=True)
     note = serializers.CharField()
+    warnings = ReasonOut(many=True, help_text="metal too cold or too hot to seal; a ratio that isn't the product's")
+    ratio_trace = ReasonOut(many=True, help_text="how its ratio differs from the product's; empty where the scale may explain it")
 
 
 class SealMixOut(MixedBatchOut):

@@ -81,5 +81,10 @@ class Shelf:
 
 def _labels(supplies: Sequence[Supply]) -> dict[int, str]:
     """How each lot is called; what is on its way is named with its crate."""
-    coming = {supply.key: f"{supply.code or 'no lot code yet'}, on its way in {name(supply)}" for supply in supplies if not supply.on_hand}
+    coming = {supply.key: f"{supply.code or 'no lot code yet'}, {_in(supply)} {name(supply)}" for supply in supplies if not supply.on_hand}
     return labelled(supplies) | coming
+
+
+def _in(supply: Supply) -> str:
+    """Once it is here it waits to be put away."""
+    return "on its way in" if supply.coming and supply.told is None else "in"

@@ -2,13 +2,15 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any, Protocol
 
 from django import template
 from django.utils import timezone
 
 from buildplan.sealday.models import DayStep, SealDay
+from buildplan.sealday.reading import NearDays
+from inventory.common.showing import instant_text
 
 register = template.Library()
 
@@ -35,8 +37,10 @@ class Named(Protocol):
 
 
 @register.simple_tag
-def next_seal_day() -> Near | None:
-    """The first open seal day. One query."""
+def next_seal_day(days: NearDays | None = None) -> Near | None:
+    """The first open seal day. One query; none where the page has read the `days` already."""
+    if days is not None:
+        return next((_near(day.pk, day.on) for day in days.days if day.open), None)
     found = SealDay.objects.filter(closed_at=None, called_off_at=None).order_by("on", "pk").values_list("pk", "on").first()
     return _near(*found) if found else None
 
@@ -55,6 +59,14 @@ def seal_day_of(step: int) -> Near | None:
     rows = DayStep.objects.filter(step=step, day__closed_at=None, day__called_off_at=None)
     found = rows.values_list("day_id", "day__on").first()
     return _near(*found) if found else None
+
+
+@register.filter
+def clocked(moment: datetime, day: date) -> str:
+    """The time of day, with its day before it where that isn't `day` (a day, or a moment of it)."""
+    local = timezone.localtime(moment)
+    asked = timezone.localdate(day) if isinstance(day, datetime) else day
+    return f"{local:%H:%M}" if local.date() == asked else instant_text(moment)
 
 
 def _near(pk: int, on: date) -> Near:

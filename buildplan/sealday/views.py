@@ -39,10 +39,12 @@ from buildplan.sealday.forms import (
     StepsForm,
 )
 from buildplan.sealday.models import DayCheck, DayMix, SealDay
+from buildplan.sealday.script_words import page_texts
 from buildplan.sealday.services import Moved, Outcome
 from inventory.common.exact import decimal_text
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.showing import date_text
 from inventory.common.undo import undoable
 from inventory.models import Bench, Item, Member
 from inventory.workshop import policy
@@ -174,7 +176,7 @@ def _plan(form: PlanForm, bench: Bench, request: MemberRequest) -> SealDay:
         **_of_day(given),
     )
     services.set_people(day=day, people=form.people(_by_name()), by=request.member)
-    messages.success(request, _("The seal day on %(on)s is planned.") % {"on": day.on})
+    messages.success(request, _("The seal day on %(on)s is planned.") % {"on": date_text(day.on)})
     return day
 
 
@@ -270,6 +272,7 @@ def day_context(request: MemberRequest, shown: DayView) -> dict[str, Any]:
         "today": timezone.localdate(),
         "cautions": CAUTIONS,
         "deferral": DEFER,
+        "script_texts": page_texts(),
     }
 
 
@@ -443,7 +446,7 @@ def _move(form: MoveForm, day: SealDay, others: Iterable[SealDay], request: Memb
         looked.append(services.try_move(**said))
         return
     services.move(**said)
-    told = _("The seal day is on %(on)s now, and all that hangs on it is planned anew.") % {"on": form.cleaned_data["to"]}
+    told = _("The seal day is on %(on)s now, and all that hangs on it is planned anew.") % {"on": date_text(form.cleaned_data["to"])}
     messages.success(request, told)
 
 

@@ -5,13 +5,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Q
-
 from buildplan.plan.models import Step, StepAfter
 from buildplan.sealday.calc import reachable
 from buildplan.sealday.models import SealDay
 from buildplan.sealday.planning import Cured, cures
-from buildplan.sealday.reading import MOST_CURE, Facts, read_mixing
+from buildplan.sealday.reading import Facts, NearDays
 from inventory.common.reasons import Reason
 
 
@@ -40,13 +38,11 @@ class Watched:
     cures: tuple[Cure, ...]
 
 
-def watched(*, today: date, through: date) -> tuple[Watched, ...]:
-    """The seal days up to `through`, the earliest first. Thirteen queries at most, one where there are none."""
-    which = Q(closed_at=None) | Q(on__gte=today - min(MOST_CURE, today - date.min))
-    days = list(SealDay.objects.filter(which, called_off_at=None, on__lte=through).select_related("bench").order_by("on", "pk"))
-    if not days:
+def watched(found: NearDays, through: date) -> tuple[Watched, ...]:
+    """Those of the seal days found that are not after `through`, the earliest first. Two queries, none where there are none."""
+    facts, days = found.facts, [day for day in found.days if day.on <= through]
+    if facts is None or not days:
         return ()
-    facts = read_mixing(days)
     plan = _plan({row.step.project_id for rows in facts.steps.values() for row in rows})
     by_day: dict[int, list[Cured]] = defaultdict(list)
     for one in cures(facts):

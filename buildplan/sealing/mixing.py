@@ -15,6 +15,9 @@ SLOW_HALVING_F = 18.0
 # Sources disagree on how cold the metal may be (60 or 70 F): the warmer is the safer default, and both can be set.
 LOWEST_F = 70.0
 HIGHEST_F = 100.0
+# Ours, no source's: what a part of a mix may be off by, on the scale or as it was weighed.
+MOST_ERROR_PERCENT = Decimal(2)
+OURS = "a starting value of ours"
 
 _ABSOLUTE_ZERO_F = -459.67
 _SHEET = "the product's data sheet, as entered"
@@ -78,18 +81,67 @@ def work_life(hours: float, temperature_f: float, *, lowest_f: float = LOWEST_F,
     Above 77 F the shorter of two rules (makers' sheets differ), below it no extra life. Below `lowest_f`, or at or over
     `highest_f`, of the metal: stop.
     """
-    low, high = finite("lowest_f", lowest_f), finite("highest_f", highest_f)
-    if low >= high:
-        raise ValueError("lowest_f: not below highest_f")
+    outside = _outside(finite("temperature_f", temperature_f), lowest_f, highest_f)
     fast, slow = (life_at(hours, temperature_f, step) for step in (FAST_HALVING_F, SLOW_HALVING_F))
-    if not low <= temperature_f < high:
-        text = f"stop: {temperature_f:g} F is outside {low:g} F to below {high:g} F"
-        return WorkLife(None, (Reason(text, _LIMIT_SOURCE),))
+    if outside:
+        return WorkLife(None, (Reason(f"stop: {outside}", _LIMIT_SOURCE),))
     if temperature_f <= REFERENCE_F:
         text = f"{hours:g} h at 77 F; no longer life is reckoned with at {temperature_f:g} F"
         return WorkLife(float(hours), (Reason(text, _SHEET),))
     text = f"{hours:g} h at 77 F is {fast:.3f} h at {temperature_f:g} F if each 10 F halves it, {slow:.3f} h if each 18 F does; the shorter"
     return WorkLife(min(fast, slow), (Reason(text, f"{MEMORY}; makers' sheets differ"),))
+
+
+def forbidden(temperature_f: float, *, lowest_f: float = LOWEST_F, highest_f: float = HIGHEST_F) -> Reason | None:
+    """Why nothing may be sealed at this temperature of the metal; None where it may be. The rule is that of `work_life`."""
+    if not (outside := _outside(finite("temperature_f", temperature_f), lowest_f, highest_f)):
+        return None
+    return Reason(f"{'too cold' if temperature_f < lowest_f else 'too hot'} to seal: {outside}", _LIMIT_SOURCE)
+
+
+def _outside(temperature_f: float, lowest_f: float, highest_f: float) -> str:
+    """In words; blank of a temperature at which may be sealed."""
+    low, high = finite("lowest_f", lowest_f), finite("highest_f", highest_f)
+    if low >= high:
+        raise ValueError("lowest_f: not below highest_f")
+    return "" if low <= temperature_f < high else f"{temperature_f:g} F is outside {low:g} F to below {high:g} F"
+
+
+def ratio_off(
+    base_g: Exact,
+    accelerator_g: Exact,
+    ratio: tuple[Exact, Exact],
+    *,
+    division: Exact | None = None,
+    most_percent: Exact = MOST_ERROR_PERCENT,
+) -> tuple[Reason, ...]:
+    """How a mix as weighed differs from the product's `ratio` (base, accelerator); nothing where a scale may well explain it.
+
+    That is up to `most_percent` of the accelerator that the base asks for, or half a division of the scale over the smaller part where
+    that is more. The first reason says it in one sentence.
+    """
+    base, accelerator = positive("base_g", base_g), not_negative("accelerator_g", accelerator_g)
+    parts, hardener = positive("base", ratio[0]), positive("accelerator", ratio[1])
+    asked = base * hardener / parts
+    off = abs(accelerator - asked) / asked * 100
+    most, scale = not_negative("most_percent", most_percent), Fraction(0)
+    if division is not None:
+        scale = scale_error_percent(min(base, asked), division)
+    if off <= max(most, scale):
+        return ()
+    said = f"as mixed {_to_hundred(base, accelerator)}; the product's is {_to_hundred(parts, hardener)}"
+    sums = f"{decimal_text(base, 3)} g base ask for {decimal_text(asked, 3)} g accelerator; {decimal_text(accelerator, 3)} g"
+    limit = f"{decimal_text(max(most, scale), 1)} %"
+    why = "half a division of the scale" if scale > most else "what a part may be off by"
+    return (
+        Reason(f"{said}, by weight", _SHEET),
+        Reason(f"{sums} is off by {decimal_text(off, 1)} %", ARITHMETIC),
+        Reason(f"over {limit}, {why}", ARITHMETIC if scale > most else OURS),
+    )
+
+
+def _to_hundred(base: Fraction, accelerator: Fraction) -> str:
+    return f"100 : {decimal_text(accelerator / base * 100, 1)}"
 
 
 def mix_reasons(total: Exact, base: Exact, accelerator: Exact, division: Exact) -> tuple[Reason, ...]:

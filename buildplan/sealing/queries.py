@@ -17,6 +17,7 @@ from inventory.catalogue.models import Kind
 from inventory.catalogue.units import UnitError, to_stock_unit
 from inventory.common.fields import rounded
 from inventory.common.problems import FieldProblem
+from inventory.common.reasons import Reason
 from inventory.models import Item, Movement
 
 MM = "mm"
@@ -113,7 +114,10 @@ class Shared:
 
 @dataclass(frozen=True, slots=True)
 class MixRow:
-    """A batch that was mixed, in grams, with the lots that it came from and the steps that it was for."""
+    """A batch that was mixed, in grams, with the lots that it came from and the steps that it was for.
+
+    `product` is the product's own base and accelerator by weight, `division` that of the scale of its seal day.
+    """
 
     id: int
     item_id: int
@@ -132,6 +136,8 @@ class MixRow:
     by: str
     at: datetime
     taken_back_at: datetime | None
+    product: tuple[Decimal | None, Decimal | None]
+    division: Fraction | None
     lots: tuple[str, ...]
     shares: tuple[Shared, ...]
 
@@ -139,6 +145,21 @@ class MixRow:
     def grams(self) -> Decimal:
         """All of it."""
         return self.base + self.accelerator
+
+    @property
+    def stop(self) -> Reason | None:
+        """Why it should not have been placed at the temperature of the metal; None where that isn't known, or is right."""
+        return stop(self.temperature_f)
+
+    @property
+    def off(self) -> tuple[Reason, ...]:
+        """How it differs from the product's ratio, in one sentence first; nothing where the scale may explain it."""
+        return off_ratio(self.base, self.accelerator, *self.product, self.division)
+
+    @property
+    def warnings(self) -> tuple[Reason, ...]:
+        """What is wrong with it, each in one sentence with its source."""
+        return (*((self.stop,) if self.stop else ()), *self.off[:1])
 
     def of(self, step_id: int) -> Decimal:
         """What of it was mixed for a step."""
@@ -149,16 +170,33 @@ _MIX = (
     *("id", "item_id", "item__code", "item__name", "base", "accelerator"),
     *("mixed_at", "mixed_by", "temperature_f", "life_hours", "work_until", "left", "ended_at", "note", "by__name", "at", "taken_back_at"),
 )
+_RATIO = ("item__base", "item__accelerator", "seal_day__day__division")
 
 
-def mixes(**mix_filter: object) -> tuple[MixRow, ...]:
-    """The batches that `mix_filter` is true of, those that were taken back too, in the order mixed. Three queries at most."""
-    rows: list[tuple[Any, ...]] = list(Mix.objects.filter(**mix_filter).order_by("mixed_at", "pk").values_list(*_MIX).distinct())
+def mixes(*, bare: bool = False, **mix_filter: object) -> tuple[MixRow, ...]:
+    """The batches that `mix_filter` is true of, those that were taken back too, in the order mixed. Three queries at most.
+
+    `bare` leaves out their lots and shares: one query.
+    """
+    rows: list[tuple[Any, ...]] = list(Mix.objects.filter(**mix_filter).order_by("mixed_at", "pk").values_list(*_MIX, *_RATIO).distinct())
     ids = [row[0] for row in rows]
-    shares = _shares(ids) if ids else {}
-    lots = _lots(ids) if ids else {}
-    found = [(*row, tuple(lots.get(row[0], ())), tuple(shares.get(row[0], ()))) for row in rows]
+    shares = _shares(ids) if ids and not bare else {}
+    lots = _lots(ids) if ids and not bare else {}
+    said = len(_MIX)
+    found = [(*row[:said], row[said : said + 2], row[-1], tuple(lots.get(row[0], ())), tuple(shares.get(row[0], ()))) for row in rows]
     return tuple(MixRow(*columns) for columns in found)
+
+
+def stop(temperature_f: Fraction | None) -> Reason | None:
+    """Why nothing may be sealed at a temperature of the metal; None where it isn't known, or is right."""
+    return None if temperature_f is None else calc.forbidden(float(temperature_f))
+
+
+def off_ratio(
+    base: Decimal, accelerator: Decimal, parts: Decimal | None, hardener: Decimal | None, division: Fraction | None
+) -> tuple[Reason, ...]:
+    """How a mix differs from the product's ratio beyond what the scale explains; nothing where the product's isn't known."""
+    return calc.ratio_off(base, accelerator, (parts, hardener), division=division) if parts and hardener else ()
 
 
 def mixed_for(step: int) -> tuple[MixRow, ...]:

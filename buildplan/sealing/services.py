@@ -14,7 +14,9 @@ from django.utils import timezone
 from buildplan.hardware.services import Gone, StepDone, checked_code, kept_exactly, lock_to_do, within
 from buildplan.plan.calc import step_ref
 from buildplan.plan.models import Project, Step
+from buildplan.plan.services import refuse_closed_rows, refuse_if_closed
 from buildplan.sealing.calc import portions, work_life
+from buildplan.sealing.metal import refuse_implausible
 from buildplan.sealing.models import Mix, MixShare, Seam
 from buildplan.sealing.queries import GRAM, check_length_unit, check_seam
 from inventory.catalogue.models import Kind
@@ -90,6 +92,7 @@ def put_seams(*, project: Project, seams: Sequence[PlannedSeam], by: Member) -> 
         }
         for position, seam in enumerate(seams, start=1)
     }
+    refuse_closed_rows(project, present, wanted, "seams")
     return [f"{seam.step.code} {seam.code}" for seam in put_many(Seam, present, wanted, by)]
 
 
@@ -194,11 +197,13 @@ def record_mix(  # noqa: PLR0913 - what is said of a batch
 
     What the lots gave, base + accelerator and the shares are the same grams, else a `FieldProblem` says so. The lots leave stock as
     by any use on the day `on`, so one that may not be used is refused, and what is set aside for these steps is drawn down. A lot that
-    was closed is open from that day. Each step then needs so much less. Refused for a step that is done.
+    was closed is open from that day. Each step then needs so much less. Refused for a step that is done, and for one of a section that
+    is closed up, and of metal that can't be as cold or as hot; at a temperature that forbids sealing it is written down: it happened.
     """
     for step, _ in shares:
         policy.require(by, "use_stock", step.project.bench)
     policy.own(by, item, *(take.lot for take in takes), *(take.place for take in takes))
+    refuse_if_closed(*(step for step, _ in shares), unless=Mix.objects.filter(key=key))
     steps = _lock_steps(step.pk for step, _ in shares)
     if (made := Mix.objects.filter(key=key).first()) is not None:
         return made
@@ -216,6 +221,7 @@ def record_mix(  # noqa: PLR0913 - what is said of a batch
         note=optional("note", note, MOST_NOTE),
         by=by,
     )
+    refuse_implausible("temperature_f", temperature_f)
     taken, given = _by_spot(takes), _by_step(shares)
     factor = _in_grams(item)
     _refuse_sums(mix, taken, given)
@@ -231,7 +237,10 @@ def record_mix(  # noqa: PLR0913 - what is said of a batch
 
 @transaction.atomic
 def end_mix(*, mix: Mix, left: Decimal, at: datetime, by: Member) -> Mix:
-    """Write down that a batch is used up or put away, and the grams that were left over. Saying it again corrects it."""
+    """Write down that a batch is used up or put away, and the grams that were left over. Saying it again corrects it.
+
+    It stays possible where a section of its steps is closed up: what they took is said by the shares, and a seal day waits for this.
+    """
     mix = _lock_mix(mix, by)
     left = _grams("left", left, least=not_negative)
     if left > (total := mix.base + mix.accelerator):
@@ -247,17 +256,22 @@ def end_mix(*, mix: Mix, left: Decimal, at: datetime, by: Member) -> Mix:
 def take_back_mix(*, mix: Mix, on: date, now: datetime, by: Member) -> Mix:
     """Undo a batch: what it took goes back where it lay, and its steps need it again. The batch itself stays on record.
 
-    Refused where one of its steps is done. A lot that it opened stays open, and what was set aside for its steps isn't set aside anew.
+    Refused where one of its steps is done, or of a section that is closed up. A lot that it opened, or one that was taken back before, is
+    as if it had never been opened where nothing else was taken of it since. What was set aside for its steps isn't set aside anew.
     """
     policy.own(by, mix)
+    refuse_if_closed(*Step.objects.filter(mix_shares__mix=mix))
     _lock_steps(MixShare.objects.filter(mix=mix).values_list("step_id", flat=True))
     mix = _lock_mix(mix, by)
     if done := MixShare.objects.filter(mix=mix, step__done=True).select_related("step").first():
         raise MixUsed(f"{done.step.code} is done, and this batch was mixed for it: take the step back first")
     movements = Movement.objects.filter(ref=mix.ref, reverses=None, reversed_by=None).select_related("lot__bench", "source", "target")
-    stock.lock(movement.lot for movement in movements)
+    opened = stock.lock(movement.lot for movement in movements)
     for movement in movements.order_by("-pk"):
         stock.reverse(movement=movement, on=on, by=by, note="batch taken back")
+    gone = {_opened_for(pk) for pk in (mix.pk, *_taken_back(mix.item_id))}
+    for lot in opened.values():
+        stock.unopen(lot=lot, whys=gone, because="the batch that it was opened for was taken back", by=by)
     mix.taken_back_at, mix.taken_back_by = now, by
     changed_by(mix, by).save(update_fields=["taken_back_at", "taken_back_by"])
     return mix
@@ -360,7 +374,7 @@ def _take_from_stock(  # noqa: PLR0913 - private: what was weighed out, and for 
     lots = stock.lock(take.lot for take in takes)
     for pk in sorted(lots):
         if lots[pk].opened_on is None:
-            lots[pk] = stock.open_lot(lot=lots[pk], on=on, by=by)
+            lots[pk] = stock.open_lot(lot=lots[pk], on=on, by=by, why=_opened_for(mix.pk))
     held = _held(takes, steps, factor)
     before: dict[int, Fraction] = {}
     for portion in portions([take.grams for take in takes], list(given.values()), held):
@@ -369,6 +383,15 @@ def _take_from_stock(  # noqa: PLR0913 - private: what was weighed out, and for 
         if quantity := rounded(end / factor) - rounded(start / factor):
             ref = step_ref(steps[portion.share])
             stock.use(lot=take.lot, quantity=quantity, place=take.place, on=on, by=by, ref=mix.ref, step_ref=ref)
+
+
+def _opened_for(mix: int) -> str:
+    """What a lot's history says of an opening by a batch: it tells which one."""
+    return f"opened for batch {mix}"
+
+
+def _taken_back(item: int) -> Iterable[int]:
+    return Mix.objects.filter(item=item, taken_back_at__isnull=False).values_list("pk", flat=True)
 
 
 def _held(takes: Sequence[Take], steps: Sequence[int], factor: Fraction) -> dict[tuple[int, int], Fraction]:

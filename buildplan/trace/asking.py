@@ -46,7 +46,7 @@ def _number(text: str) -> int:
 def _lot(text: str) -> Lot:
     lot = Lot.objects.select_related("item").filter(pk=_number(text)).first()
     if lot is None:
-        raise NotHere(f"there is no lot {text} here: a lot is named by its number, its code by `code`")
+        raise NotHere(f"there is no lot number {text} here: to follow what a label says, give its lot code")
     return lot
 
 

@@ -290,7 +290,7 @@ class CodeView(APIView):
         operation_id="code",
         summary="Say what a code is, and which step wants it next",
         parameters=[TEXT],
-        responses={200: CodeOut, (422, MEDIA_TYPE): UnknownCodeOut},
+        responses={200: CodeOut, (409, MEDIA_TYPE): ProblemOut, (422, MEDIA_TYPE): UnknownCodeOut},
         examples=EXAMPLES,
     )
     def get(self, request: Request, text: str) -> Response:

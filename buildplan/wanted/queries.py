@@ -1,7 +1,7 @@
 """What a code is and which step wants it next; in which order to count a crate. A fixed number of queries, whatever the size."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from itertools import groupby
@@ -17,12 +17,13 @@ from inventory.catalogue.models import Item
 from inventory.claims.queries import clocks
 from inventory.common.problems import Problem
 from inventory.common.reasons import Reason
-from inventory.models import Bag, Crate, Lot, Place
+from inventory.models import Bag, Crate, Lot, Place, Thing
+from inventory.pool.queries import ThingRow, things
 from inventory.receiving.queries import InTransit, in_transit
 from inventory.scanning import lookups
 from inventory.scanning.calc import Reading, sentences
 from inventory.scanning.lookups import Meaning
-from inventory.scanning.problems import UnknownCode
+from inventory.scanning.problems import Choose, UnknownCode
 from inventory.stock.calc import Life
 from inventory.stock.queries import NOTHING, Held, holdings, life_of
 from inventory.tallying import queries as tallying
@@ -77,7 +78,10 @@ class BagSeen:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a code is here. Of item, lot, bag, place and crate one is set at most, and its item with a lot."""
+    """What a code is here. Of item, lot, bag, place and crate one is set at most, and its item with a lot.
+
+    `single` is set beside its lot where the code is the serial number of a thing of the pool.
+    """
 
     text: str
     reading: Reading
@@ -90,6 +94,7 @@ class Found:
     more_lots: int = 0
     coming: tuple[InTransit, ...] = ()
     wanted: NextSteps = NOBODY
+    single: ThingRow | None = None
 
     @property
     def kind(self) -> str:
@@ -102,7 +107,7 @@ def what_is(text: str, *, today: date) -> Found:
     """What a code is in the workshop in scope, and which steps want it next. At most thirty queries.
 
     Also what people type beside codes: a lot's code, `CRATE-7/7A`, a place's path. Raises `UnknownCode` for all else, which offers to
-    teach it.
+    teach it; `Choose` where several things have it as their serial number.
     """
     if len(text) > LONGEST:
         message = f"{len(text)} characters: a code has {LONGEST} at most"
@@ -147,7 +152,7 @@ def _sentence(reading: Reading, *, teachable: bool) -> str:
 
 
 def shortfall_of(items: Collection[int], *, before: date | None = None, as_of: date) -> Touched:
-    """What each project is short of these items alone, with their reasons: what to ask after a scan touched them. Fourteen queries."""
+    """What each project is short of these items alone, with their reasons: what to ask after a scan touched them. Fifteen queries."""
     return shortfall.shortfall_of(items, before=before, as_of=as_of)
 
 
@@ -156,6 +161,11 @@ def shortfall_of(items: Collection[int], *, before: date | None = None, as_of: d
 
 def _of_meaning(text: str, meaning: Meaning, today: date) -> Found | None:
     reading = meaning.reading
+    if meaning.several:
+        raise _several(meaning.several)
+    if meaning.single is not None and meaning.lot is not None:
+        row = next(row for row in things(item=meaning.lot.item, retired=True) if row.id == meaning.single.pk)
+        return replace(_of_lot(text, reading, meaning.lot, today), single=row)
     if meaning.lot is not None:
         return _of_lot(text, reading, meaning.lot, today)
     if meaning.bag is not None:
@@ -165,8 +175,15 @@ def _of_meaning(text: str, meaning: Meaning, today: date) -> Found | None:
     return _of_item(text, reading, meaning.item, meaning.lot_code, today) if meaning.item is not None else None
 
 
+def _several(same: Sequence[Thing]) -> Choose:
+    named = ", ".join(f"{thing.lot.item.code} {thing.lot.item.name}" for thing in same)
+    choices = [{"lot": thing.lot_id, "item": thing.lot.item.code} for thing in same]
+    text = f"{len(same)} things have the serial number {same[0].serial}: {named}. Look for the one you mean on the page Club"
+    return Choose(text, choices=choices)
+
+
 def _of_item(text: str, reading: Reading, item: Item, lot_code: str, today: date) -> Found:
-    """Its lots, those of the code that its label says first. Eighteen queries."""
+    """Its lots, those of the code that its label says first. Nineteen queries."""
     lots = _lots(holdings(item=item), lot_code)
     coming = tuple(in_transit(item=item))
     wanted = next_steps([item.pk], as_of=today)
@@ -174,14 +191,14 @@ def _of_item(text: str, reading: Reading, item: Item, lot_code: str, today: date
 
 
 def _of_lot(text: str, reading: Reading, lot: Lot, today: date) -> Found:
-    """The lot alone, and the steps that want its item. Seventeen queries."""
+    """The lot alone, and the steps that want its item. Eighteen queries."""
     held = [one for one in holdings(item=lot.item) if one.lot_id == lot.pk]
     lots = _lots(held, lot.code) or (_empty(lot),)
     return Found(text, reading, lot.item, lot, lots=lots, wanted=next_steps([lot.item_id], as_of=today))
 
 
 def _of_place(text: str, reading: Reading, place: Place, today: date) -> Found:
-    """What lies there, and the steps that want any of it. Seventeen queries."""
+    """What lies there, and the steps that want any of it. Eighteen queries."""
     held = [one for one in holdings(place=place) if one.place_id == place.pk]
     lots = _lots(held, "")
     shown = {one.item_id for one in held} if len(lots) <= MOST_LOTS else set()
@@ -261,7 +278,7 @@ def _line(line: LineTally, wanted: Mapping[int, tuple[date, str]]) -> LineFacts:
 def _wanted(crate: Crate, lines: Iterable[LineTally], today: date) -> dict[int, tuple[date, str]]:
     """The first day on which a step waits for each line, and that step: one that netting serves from it, else the first that is short.
 
-    What was found of a line already serves the first of those steps.
+    What was found of a line already is another supply: it serves the first of those steps.
     """
     open_lines = list(lines)
     found: dict[int, tuple[date, str]] = {}
@@ -279,10 +296,7 @@ def _wanted(crate: Crate, lines: Iterable[LineTally], today: date) -> dict[int, 
 
 
 def _first_need(line: Line, listed: LineTally) -> Need | None:
-    found_already = listed.still_open - listed.left
-    for need, supply, quantity in line.served:
+    for need, supply, _ in line.served:
         if supply.key == -listed.line_id:
-            found_already -= quantity
-            if found_already < 0:
-                return need
+            return need
     return next((need for need in line.needs if line.first_short and need.through >= line.first_short), None)

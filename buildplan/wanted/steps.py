@@ -61,7 +61,7 @@ class _Wanting:
 
 
 def next_steps(items: Collection[int], *, as_of: date) -> NextSteps:
-    """The steps not done that need one of these items, by day, then in plan order. Fifteen queries; none without items."""
+    """The steps not done that need one of these items, by day, then in plan order. Sixteen queries; none without items."""
     if not items:
         return NOBODY
     touched = shortfall_of(items, before=None, as_of=as_of)

@@ -108,7 +108,7 @@ def limits(  # noqa: PLR0913 - pinned: each is one thing a label or a data sheet
     Raises `ValueError` that names the argument where something makes no sense.
     """
     start, printed = _stated("made", made), _stated("expires", expires)
-    if start is not None and printed is not None and printed.last_day < _first_day(start):
+    if start is not None and printed is not None and printed.last_day < first_day(start):
         _refuse("expires", f"{printed} is before it was made ({start})")
     extension = _extension(_life_months(life_months), passes, extend_part)
     found = []
@@ -219,7 +219,7 @@ def _opened(opened: date | None, open_life_days: int | None) -> list[Limit]:
     return [Limit("opened", last_day, f"opened {day} + {days} days of opened life")]
 
 
-def _first_day(stated: StatedDate) -> date:
+def first_day(stated: StatedDate) -> date:
     """The earliest day a stated date can mean: a part made in 2024-02 may expire on any day of that month."""
     if stated.precision == "day":
         return stated.last_day

@@ -15,7 +15,7 @@ from inventory.stock.models import Place
 MOST_BYTES = 10 * 1024 * 1024
 MOST_HOURS = 24 * 365
 MOST_DAYS = 3660
-LOCAL_RULES = "as your local rules say: this only writes it down"
+LOCAL_RULES = _("as your local rules say: this only writes it down")
 
 
 class TestForm(forms.Form):

@@ -1,7 +1,7 @@
 """Temperature logs as files and forms give them. Pure: text in, readings out, and every row that is none named."""
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
@@ -11,15 +11,17 @@ from inventory.shelflife.storage import Reading, check_readings
 
 COLUMNS = ("time", "temperature", "unit")
 MOST_READINGS = 100_000
+Told = Callable[[datetime], str]  # how an instant is written for people
 _DEGREES = {"c": "C", "°c": "C", "celsius": "C", "f": "F", "°f": "F", "fahrenheit": "F"}
 
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """What a file holds: the readings that are some, and what is wrong with each other row. `faults` are sentences."""
+    """What a file holds: the readings, named by `rows`, and what is wrong with each other row. `faults` are sentences."""
 
     readings: tuple[Reading, ...]
     faults: tuple[str, ...]
+    rows: tuple[str, ...] = ()
 
 
 def celsius(temperature: Decimal, unit: str) -> float:
@@ -30,7 +32,7 @@ def celsius(temperature: Decimal, unit: str) -> float:
     return round(float(temperature if degrees == "C" else (temperature - 32) * 5 / 9), 2)
 
 
-def read_log(text: str, *, zone: ZoneInfo | None = None) -> Log:
+def read_log(text: str, *, zone: ZoneInfo | None = None, told: Told = str) -> Log:
     """Read a CSV with columns time, temperature and unit, in any order and case. Times without a zone are in `zone`.
 
     Only in a file with semicolons a comma is a decimal comma. A row is named by its line; the header is line 1.
@@ -42,6 +44,7 @@ def read_log(text: str, *, zone: ZoneInfo | None = None) -> Log:
     if sorted(header) != sorted(COLUMNS):
         return Log((), (f"line 1: the header must be {', '.join(COLUMNS)}, not {', '.join(header) or 'nothing'}",))
     found: list[Reading] = []
+    rows: list[str] = []
     faults: list[str] = []
     for cells in reader:
         if not any(cell.strip() for cell in cells):
@@ -50,13 +53,14 @@ def read_log(text: str, *, zone: ZoneInfo | None = None) -> Log:
             if len(found) + len(faults) >= MOST_READINGS:
                 return Log((), (f"line {reader.line_num}: a file has at most {MOST_READINGS} readings: split it",))
             reading = _reading(_row(header, cells), semicolons=semicolons, zone=zone)
-            _refuse_before(found, reading)
+            _refuse_before(found, reading, told)
             found.append(reading)
+            rows.append(f"line {reader.line_num}")
         except ValueError as error:
             faults.append(f"line {reader.line_num}: {error}")
     if not found and not faults:
         faults.append("line 1: a header alone, without a reading")
-    return Log(tuple(found), tuple(faults))
+    return Log(tuple(found), tuple(faults), tuple(rows))
 
 
 def instant(text: str, zone: ZoneInfo | None = None) -> datetime:
@@ -75,15 +79,20 @@ def instant(text: str, zone: ZoneInfo | None = None) -> datetime:
     return earlier
 
 
-def faulty(readings: Sequence[Reading]) -> Iterator[str]:
-    """What is wrong with readings that come one by one, from a device."""
+def faulty(readings: Sequence[Reading], rows: Sequence[str] = (), told: Told = str) -> Iterator[str]:
+    """What is wrong with readings that come one by one, from a device. `rows` name them, else their numbers do."""
     kept: list[Reading] = []
-    for number, reading in enumerate(readings, start=1):
+    for reading, row in zip(readings, rows or numbered(readings), strict=True):
         try:
-            _refuse_before(kept, reading)
+            _refuse_before(kept, reading, told)
             kept.append(reading)
         except ValueError as error:
-            yield f"reading {number}: {error}"
+            yield f"{row}: {error}"
+
+
+def numbered(readings: Sequence[Reading]) -> tuple[str, ...]:
+    """The names of readings that have none."""
+    return tuple(f"reading {number}" for number in range(1, len(readings) + 1))
 
 
 def _row(header: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
@@ -103,9 +112,9 @@ def _reading(row: dict[str, str], *, semicolons: bool, zone: ZoneInfo | None) ->
     return Reading(instant(row["time"], zone), celsius(temperature, row["unit"]))
 
 
-def _refuse_before(kept: Sequence[Reading], reading: Reading) -> None:
+def _refuse_before(kept: Sequence[Reading], reading: Reading, told: Told) -> None:
     """Refuse what no thermometer gives, and a time that isn't after the one before."""
     try:
-        check_readings([*kept[-1:], reading])
+        check_readings([*kept[-1:], reading], told)
     except ValueError as error:
         raise ValueError(str(error).partition(": ")[2]) from error

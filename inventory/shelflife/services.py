@@ -18,6 +18,7 @@ from inventory.common.history import assign, changed_by, create_many, update_man
 from inventory.common.problems import Problem
 from inventory.common.quantities import positive
 from inventory.common.rows import batches
+from inventory.common.showing import instant_text
 from inventory.common.texts import filled, optional
 from inventory.shelflife import keeping, logs
 from inventory.shelflife.calc import last_usable_day
@@ -275,19 +276,32 @@ class Logged:
 
 
 @transaction.atomic
-def log_temperatures(*, place: Place, readings: Sequence[Reading], by: Member, now: datetime, corrects: bool = False) -> Logged:
+def log_temperatures(  # noqa: PLR0913 - what a log says, and what of it can't be read
+    *,
+    place: Place,
+    readings: Sequence[Reading],
+    by: Member,
+    now: datetime,
+    corrects: bool = False,
+    rows: Sequence[str] = (),
+    faults: Sequence[str] = (),
+) -> Logged:
     """Keep the readings of a place, all or nothing, and reckon by them what lies there.
 
     A reading that is there already is passed over. Another value for its time is refused unless the log `corrects`, which storekeepers
-    may say; only then may what storage costs a lot grow less.
+    may say; only then may what storage costs a lot grow less. `rows` name the readings of a file; `faults` say what is wrong with its
+    other rows, and are told with all the rest.
     """
     policy.own(by, place)
     policy.require(by, "keep_stock" if corrects else "log_temperatures")
     stock.refuse_end(place)
     Place.objects.select_for_update(no_key=True).get(pk=place.pk)  # one log at a time
     known = _known(place, readings)
-    if faults := [*_faults(readings, now), *_differing(readings, known, corrects=corrects)]:
-        raise BadReadings(faults)
+    rows = rows or logs.numbered(readings)
+    found = [*faults, *logs.faulty(readings, rows, instant_text), *_to_come(readings, rows, now)]
+    found += [] if corrects else _differing(readings, rows, known)
+    if found or not readings:
+        raise BadReadings(found or ["no reading is given"])
     said = {reading.at: rounded_celsius(reading) for reading in readings}
     new = [
         Temperature(workshop_id=place.workshop_id, place=place, at=at, celsius=celsius) for at, celsius in said.items() if at not in known
@@ -311,23 +325,21 @@ def _known(place: Place, readings: Sequence[Reading]) -> dict[datetime, Temperat
     return found
 
 
-def _faults(readings: Sequence[Reading], now: datetime) -> list[str]:
-    if not readings:
-        return ["no reading is given"]
-    found = list(logs.faulty(readings))
-    if not found and readings[-1].at > now + FAST:
-        found.append(f"{readings[-1].at} is still to come: is it in another zone?")
-    return found
-
-
-def _differing(readings: Sequence[Reading], known: Mapping[datetime, Temperature], *, corrects: bool) -> list[str]:
-    if corrects:
-        return []
-    pairs = ((reading, known[reading.at]) for reading in readings if reading.at in known)
+def _to_come(readings: Sequence[Reading], rows: Sequence[str], now: datetime) -> list[str]:
     return [
-        f"{reading.at}: {row.celsius} C is on record, not {rounded_celsius(reading)} C: say that the log corrects what is there"
-        for reading, row in pairs
-        if row.celsius != rounded_celsius(reading)
+        f"{row}: {instant_text(reading.at)} is still to come: is it in another zone?"
+        for reading, row in zip(readings, rows, strict=True)
+        if reading.at.tzinfo is not None and reading.at > now + FAST
+    ]
+
+
+def _differing(readings: Sequence[Reading], rows: Sequence[str], known: Mapping[datetime, Temperature]) -> list[str]:
+    named = ((row, reading, known[reading.at]) for row, reading in zip(rows, readings, strict=True) if reading.at in known)
+    return [
+        f"{row}: at {instant_text(reading.at)} {there.celsius} C is on record, not {rounded_celsius(reading)} C: "
+        "say that the log corrects what is there"
+        for row, reading, there in named
+        if there.celsius != rounded_celsius(reading)
     ]
 
 

@@ -6,7 +6,7 @@ manual at or under 25 C and not below 16 C).
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from heapq import heappop, heappush
@@ -89,8 +89,11 @@ class _Span:
     celsius: float
 
 
-def check_readings(readings: Sequence[Reading]) -> None:
-    """Refuse readings that no thermometer gives, naming which: without a zone, out of order, twice at one time, not finite, too far out."""
+def check_readings(readings: Sequence[Reading], told: Callable[[datetime], str] = str) -> None:
+    """Refuse readings that no thermometer gives, naming which: without a zone, out of order, twice at one time, not finite, too far out.
+
+    `told` writes an instant for people.
+    """
     for number, reading in enumerate(readings, start=1):
         if reading.at.tzinfo is None:
             raise ValueError(f"reading {number}: {reading.at} has no time zone")
@@ -98,7 +101,7 @@ def check_readings(readings: Sequence[Reading]) -> None:
             raise ValueError(f"reading {number}: {reading.celsius} C is no temperature of a store: a broken sensor, or another unit")
     for number, (before, after) in enumerate(pairwise(readings), start=2):
         if after.at <= before.at:
-            raise ValueError(f"reading {number}: {after.at} is not after the one before it ({before.at})")
+            raise ValueError(f"reading {number}: {told(after.at)} is not after the one before it ({told(before.at)})")
 
 
 def storage(stays: Sequence[Stay], readings: Mapping[str, Sequence[Reading]], rule: StorageRule, *, until: datetime) -> Storage:

@@ -15,6 +15,7 @@ from inventory.catalogue import services as catalogue
 from inventory.catalogue.models import Item
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.showing import instant_text
 from inventory.common.undo import as_it_stands, undoable
 from inventory.photos import services as photos
 from inventory.photos.forms import PhotoForm
@@ -22,6 +23,7 @@ from inventory.photos.queries import of as photos_of
 from inventory.shelflife import logs, queries, services
 from inventory.shelflife.forms import AcceptForm, DisposeForm, ExtensionForm, LogForm, StorageForm, TestForm, WithdrawForm
 from inventory.shelflife.models import Acceptance, StorageRule, UpdateTest
+from inventory.shelflife.published import RUBBER
 from inventory.stock import services as stock
 from inventory.stock import views as stock_views
 from inventory.stock.models import Lot, Place
@@ -181,6 +183,7 @@ def _item_page(request: MemberRequest, item: Item, rule: StorageRule | None, for
         "rule": rule,
         "form": form,
         "extension": extension,
+        "rubber": RUBBER,
         "may_keep": policy.allowed(request.member, "keep_stock"),
     }
     return render(request, "shelflife/item.html", context, status=UNREADABLE if form.errors or extension.errors else None)
@@ -226,12 +229,9 @@ def _writer(form: LogForm, request: MemberRequest) -> Callable[[], None]:
         place = place_of(given["place"])
         if place is None:
             raise stock.BadPlace(f"there is no place {given['place']} here")
-        log = logs.read_log(given["log"], zone=given["zone"])
-        if log.faults:
-            raise services.BadReadings(log.faults)
-        kept = services.log_temperatures(
-            place=place, readings=log.readings, by=request.member, now=timezone.now(), corrects=given["corrects"]
-        )
+        log = logs.read_log(given["log"], zone=given["zone"], told=instant_text)
+        said = {"readings": log.readings, "rows": log.rows, "faults": log.faults, "corrects": given["corrects"]}
+        kept = services.log_temperatures(place=place, **said, by=request.member, now=timezone.now())
         lots = ", ".join(stock.named(lot) for lot in kept.changed)
         counts = {"place": place.path, "added": kept.added, "corrected": kept.corrected, "known": kept.known}
         text = _("%(place)s: %(added)s new readings, %(corrected)s corrected, %(known)s there already.") % counts

@@ -1,6 +1,7 @@
 """Places, lots, what lies where, and the ledger, for programs."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from datetime import date
 from typing import Any, ClassVar
 
@@ -15,7 +16,7 @@ from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
 from inventory.catalogue.api import item_field
-from inventory.common.api_fields import CodeField, DecimalOut, IdField, QuantityIn, StatedDateField
+from inventory.common.api_fields import CodeField, DecimalOut, IdField, QuantityIn, StatedDateField, body_of
 from inventory.common.etags import TaggedRows, shown, tagged
 from inventory.common.fields import QuantityField
 from inventory.common.history import MOST_WHY
@@ -166,13 +167,37 @@ class LotIn(serializers.Serializer[Any]):
 
 
 class LotPatch(serializers.Serializer[Any]):
-    """What may be changed of a lot. `opened` starts its opened life, once; `note` is kept as the reason."""
+    """What may be changed of a lot. `opened` starts its opened life, once: `opened` of the lot puts it right. `note` is the reason."""
 
     made = StatedDateField(required=False, allow_null=True)
     expires = StatedDateField(required=False, allow_null=True)
     opened = serializers.DateField(required=False)
     state = serializers.ChoiceField(State.choices, required=False)
     note = serializers.CharField(required=False, allow_blank=True, max_length=MOST_WHY)
+
+
+class OpenedIn(serializers.Serializer[Any]):
+    """When a lot was really opened; null is never. `note` says why it is put right."""
+
+    opened = serializers.DateField(allow_null=True)
+    note = serializers.CharField(max_length=MOST_WHY)
+
+
+class OpeningOut(serializers.Serializer[Any]):
+    """What was said of a lot's opening, when, by whom and why."""
+
+    opened = serializers.DateField(allow_null=True)
+    at = serializers.DateTimeField()
+    by = serializers.CharField()
+    why = serializers.CharField()
+
+
+class OpenedOut(serializers.Serializer[Any]):
+    """When a lot was opened, null where it isn't, and each time that this was said, the latest first."""
+
+    lot = serializers.IntegerField()
+    opened = serializers.DateField(allow_null=True)
+    openings = OpeningOut(many=True)
 
 
 LOT = {
@@ -191,6 +216,17 @@ LOT = {
     "last_usable_day": "2027-03-31",
     "life_known": True,
     "rounding": "",
+}
+
+
+_WRONG = {"opened": None, "note": "scanned the wrong tube"}
+OPENED = {
+    "lot": 41,
+    "opened": None,
+    "openings": [
+        {"opened": None, "at": "2027-02-21T07:10:00Z", "by": "Ada", "why": "scanned the wrong tube"},
+        {"opened": "2027-02-20", "at": "2027-02-20T18:04:11.512000Z", "by": "Wren", "why": ""},
+    ],
 }
 
 
@@ -248,6 +284,35 @@ class LotViews(TaggedRows, ListModelMixin, GenericViewSet[Lot]):
     def remove(self, row: Lot) -> None:
         """Only where nothing refers to it."""
         services.remove_lot(lot=row, by=caller(self.request))
+
+    @extend_schema(
+        operation_id="lots_opened",
+        summary="Read what was said of a lot's opening",
+        responses={200: OpenedOut, **problems(404)},
+        examples=[shown_as(OPENED)],
+    )
+    def openings(self, request: Request, pk: int) -> Response:  # noqa: ARG002 - the framework's
+        """Each time, the latest first, with who said it and why."""
+        return Response(self._opened(pk))
+
+    @extend_schema(
+        operation_id="lots_correct_opened",
+        summary="Put right when a lot was opened",
+        request=OpenedIn,
+        responses={200: OpenedOut, **problems(404)},
+        examples=[sent_as(_WRONG), shown_as(OPENED)],
+    )
+    @once
+    def correct_opened(self, request: Request, pk: int) -> Response:
+        """Its reason stays in the lot's history. A day to come, one before it was made and one before it came in are refused."""
+        lot = self.row(pk)
+        given = body_of(OpenedIn, request)
+        services.correct_opened(lot=lot, **given, today=timezone.localdate(), by=caller(request))
+        return Response(self._opened(pk))
+
+    def _opened(self, pk: int) -> dict[str, Any]:
+        lot = self.row(pk)
+        return {"lot": lot.pk, "opened": lot.opened_on, "openings": [asdict(one) for one in queries.openings(lot)]}
 
 
 # Holdings

@@ -6,7 +6,7 @@ from django.db import transaction
 
 from inventory.common.fields import plain
 from inventory.common.history import changed_by
-from inventory.common.quantities import positive
+from inventory.common.quantities import pieces, positive
 from inventory.common.texts import filled
 from inventory.stock import queries
 from inventory.stock.lots import lock_lot, named
@@ -24,8 +24,8 @@ def set_aside(*, lot: Lot, ref: str, quantity: Decimal, by: Member) -> SetAside:
     """
     policy.require(by, "plan", lot.bench)
     policy.own(by, lot)
-    ref, quantity = filled("reference", ref, MOST_REF), positive(quantity)
-    locked = lock_lot(lot)
+    ref, locked = filled("reference", ref, MOST_REF), lock_lot(lot)
+    quantity = pieces(positive(quantity), locked.item)
     if locked.state != State.GOOD:
         raise NotUsable(f"{named(locked)} is {locked.state}: only a good lot is set aside")
     _refuse_beyond(locked, ref, quantity)

@@ -20,7 +20,7 @@ from inventory.catalogue.models import Item
 from inventory.common.fields import PLACES, plain
 from inventory.common.inserts import insert
 from inventory.common.problems import Problem
-from inventory.common.quantities import not_negative, positive
+from inventory.common.quantities import not_negative, part_of_piece, pieces, positive
 from inventory.common.rows import batches
 from inventory.common.texts import optional
 from inventory.stock import services
@@ -153,7 +153,7 @@ class Batch:
         self._allow("use_stock", lot, source, target)
         if source.pk == target.pk:
             raise BadPlace(f"{source.path} is where it lies already: name another place")
-        quantity = positive(quantity)
+        quantity = self._pieces_of(lot, quantity, source)
         self.refuse_older(lot, source, told)
         self.refuse_older(lot, target, told)
         left, then = self.at(lot, source) - quantity, self.at(lot, target) + quantity
@@ -164,7 +164,7 @@ class Batch:
     def use(self, *, lot: Lot, quantity: Decimal, place: Place, told: Told) -> Posted:
         """Use up `quantity`, for no step in particular: what is set aside stays so."""
         self._allow("use_stock", lot, place)
-        quantity = positive(quantity)
+        quantity = self._pieces_of(lot, quantity, place)
         services.refuse_unusable(lot, told.on)
         self.refuse_older(lot, place, told)
         left = self.at(lot, place) - quantity
@@ -179,7 +179,7 @@ class Batch:
         What was received since is not: goods are entered when somebody gets to it, often after they were counted.
         """
         self._allow("keep_stock", lot, place)
-        counted = not_negative(counted)
+        counted = pieces(not_negative(counted), lot.item)
         self.refuse_older(lot, place, told)
         since = sum((moved.change for moved in self._since(lot, place, told.at)), NOTHING)
         then = counted + since
@@ -224,6 +224,12 @@ class Batch:
         for place in places:
             services.refuse_end(place)
             services.refuse_hands(place)
+
+    def _pieces_of(self, lot: Lot, quantity: Decimal, place: Place) -> Decimal:
+        """As the services do: whole pieces, or all that lies there."""
+        found = positive(quantity)
+        everything = part_of_piece(found, lot.item.unit) and found == self.at(lot, place)
+        return found if everything else pieces(found, lot.item)
 
     def _post(  # noqa: PLR0913 - private: from where to where, and what is said of it
         self, spots: Mapping[Spot, Decimal], lot: Lot, quantity: Decimal, source: Place, target: Place, told: Told

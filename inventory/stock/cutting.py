@@ -9,11 +9,11 @@ from django.db import transaction
 
 from inventory.catalogue.models import Item
 from inventory.common.history import changed_by
-from inventory.common.quantities import positive
+from inventory.common.quantities import pieces, positive
 from inventory.stock import queries
 from inventory.stock.lots import LotData, lock, refuse_other_dates
 from inventory.stock.models import End, Lot, Movement, Place
-from inventory.stock.movements import Line, allow, post, refuse_set_aside, refuse_unusable
+from inventory.stock.movements import Line, allow, pieces_of, post, refuse_set_aside, refuse_unusable
 from inventory.stock.places import end_place
 from inventory.workshop import policy
 from inventory.workshop.models import Member
@@ -56,13 +56,13 @@ def cut_up(  # noqa: PLR0913 - what lines of the ledger say
     )
     locked = lock([lot])[lot.pk]
     refuse_unusable(locked, on)
-    post(locked, positive(quantity), place, end, line)
+    post(locked, pieces_of(locked, quantity, place), place, end, line)
     refuse_set_aside(locked, quantity, queries.on_hand(locked), queries.set_aside_for_others(locked, ""))
     made = []
     for part in parts:
         _refuse_other_dates(locked, part.item, siblings)
         made.append(_daughter(locked, part.item, by))
-        post(made[-1], positive(part.quantity), end, part.place, line)
+        post(made[-1], pieces(positive(part.quantity), part.item), end, part.place, line)
     return made
 
 
@@ -80,7 +80,8 @@ def spoil(  # noqa: PLR0913 - what a line of the ledger says
     """Throw away what was spoiled in the making. Whoever may use stock may: they made it."""
     allow(by, "use_stock", lot, place)
     target = end_place(lot.workshop, End.SCRAPPED)
-    return post(lock([lot])[lot.pk], positive(quantity), place, target, Line(on, by, note, ref))
+    locked = lock([lot])[lot.pk]
+    return post(locked, pieces_of(locked, quantity, place), place, target, Line(on, by, note, ref))
 
 
 def _refuse_other_dates(lot: Lot, item: Item, siblings: Sequence[Lot]) -> None:

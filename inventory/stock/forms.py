@@ -6,7 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.models import Kind
-from inventory.common.forms import QuantityInput, StatedDateInput
+from inventory.common.forms import DayInput, QuantityInput, StatedDateInput
 from inventory.stock.models import Lot, State
 from inventory.workshop.models import Bench
 
@@ -30,7 +30,7 @@ class ShelvesForm(forms.Form):
     def __init__(self, data: Any, *, benches: list[Bench]) -> None:
         """Offer the benches of the workshop."""
         super().__init__(data)
-        offered = [(bench.code, f"{bench.name} (shared)" if bench.shared else bench.name) for bench in benches]
+        offered = [(bench.code, _("%(bench)s (shared)") % {"bench": bench.name} if bench.shared else bench.name) for bench in benches]
         self.fields["bench"].choices = [("", _("every bench")), *offered]  # type: ignore[attr-defined]
 
 
@@ -64,3 +64,14 @@ class DatesForm(forms.Form):
     def __init__(self, data: Any = None, *, lot: Lot) -> None:
         """The dates there are."""
         super().__init__(data, initial={"made": lot.made, "expires": lot.expires})
+
+
+class OpenedForm(forms.Form):
+    """When a lot was really opened."""
+
+    opened = DayInput(label=_("Opened on"), required=False, help_text=_("blank: it isn't open"))
+    note = forms.CharField(label=_("Reason"), max_length=MOST_REASON, help_text=_("stays in its history"))
+
+    def __init__(self, data: Any = None, *, lot: Lot) -> None:
+        """The day there is."""
+        super().__init__(data, initial={"opened": lot.opened_on})

@@ -1,8 +1,8 @@
 """Writing lots: made, dated, judged, opened, removed."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Protocol
 
 from django.db import transaction
@@ -14,9 +14,9 @@ from inventory.common.history import MOST_WHY, changed_by, create_many
 from inventory.common.problems import FieldProblem
 from inventory.common.rows import batches, referring
 from inventory.common.texts import BadText, optional
-from inventory.shelflife.calc import StatedDate
+from inventory.shelflife.calc import StatedDate, first_day
 from inventory.stock import queries
-from inventory.stock.models import Lot, State
+from inventory.stock.models import End, Lot, Movement, State
 from inventory.stock.problems import FAILED_BATCH, MOST_CODE, AlreadyOpen, BadDates, LotInUse, NotUsable, OtherDates, StaysFailed
 from inventory.workshop import policy
 from inventory.workshop.models import Bench, Member
@@ -137,7 +137,7 @@ def _passes(lots: Sequence[LotData]) -> dict[tuple[int, str], int]:
 
 @transaction.atomic
 def set_state(*, lot: Lot, state: str, by: Member, note: str = "") -> Lot:
-    """Judge a lot good, quarantined, disputed or failed. `note` is kept as the reason in its history.
+    """Judge a lot good, quarantined, disputed or failed. `note` is kept as the reason in its history; to fail a lot takes one.
 
     A failed lot stays failed, save by an inspector's word with its reason: what failed is not used because somebody corrects a list.
     """
@@ -146,6 +146,8 @@ def set_state(*, lot: Lot, state: str, by: Member, note: str = "") -> Lot:
     locked = lock_lot(lot)
     if locked.state == State.FAILED != _checked_state(state):
         _refuse_revival(locked, note, by)
+    if state == State.FAILED != locked.state and not note:
+        raise FieldProblem("note", f"{named(locked)}: say why it failed, such as a test or what was seen, since nobody may use it any more")
     locked.state = _checked_state(state)
     changed_by(locked, by, note).save(update_fields=["state"])
     return locked
@@ -173,16 +175,65 @@ def set_dates(*, lot: Lot, made: StatedDate | None, expires: StatedDate | None, 
 
 
 @transaction.atomic
-def open_lot(*, lot: Lot, on: date, by: Member) -> Lot:
-    """Start the opened life of a lot. Refuses one that is open, so that a second scan can't restart it."""
+def open_lot(*, lot: Lot, on: date, by: Member, why: str = "") -> Lot:
+    """Start the opened life of a lot. Refuses one that is open, so that a second scan can't restart it. `why` is kept in its history."""
     policy.require(by, "use_stock", lot.bench)
     locked = lock_lot(lot)
     if locked.opened_on is not None:
         raise AlreadyOpen(f"{named(locked)} was opened on {locked.opened_on}: its opened life runs from then")
     locked.opened_on = on
     _refuse_bad_dates(locked)
-    changed_by(locked, by).save(update_fields=["opened_on"])
+    changed_by(locked, by, why).save(update_fields=["opened_on"])
     return locked
+
+
+@transaction.atomic
+def unopen(*, lot: Lot, whys: Collection[str], because: str, by: Member) -> Lot:
+    """Undo an opening of which the history says one of `whys`, where it is the last and nothing that stands was taken of the lot since.
+
+    Nothing happens otherwise: what somebody else opened, or used since, is open. `because` is kept as the reason.
+    """
+    policy.require(by, "use_stock", lot.bench)
+    locked = lock_lot(lot)
+    opened = next(iter(queries.openings(locked)), None)
+    if locked.opened_on is not None and opened is not None and opened.why in whys and not _taken_since(locked, opened.at):
+        locked.opened_on = None
+        changed_by(locked, by, because).save(update_fields=["opened_on"])
+    return locked
+
+
+def _taken_since(lot: Lot, at: datetime) -> bool:
+    taken = Movement.objects.filter(lot=lot, target__end__in=(End.USED, End.CUT, End.PASSED), at__gte=at)
+    return taken.filter(reverses=None, reversed_by=None).exists()
+
+
+@transaction.atomic
+def correct_opened(*, lot: Lot, opened: date | None, note: str, today: date, by: Member) -> Lot:
+    """Put right when a lot was opened; None is never. `note` says why, and stays in its history.
+
+    Refused: a day to come, one before it was made, one before it came in. Saying what it says already changes nothing.
+    """
+    policy.require(by, "keep_stock", lot.bench)
+    note = optional("reason", note, MOST_WHY)
+    if not note:
+        raise FieldProblem("note", "say why it is put right, such as a scan of the wrong tube: it stays in the lot's history")
+    locked = lock_lot(lot)
+    if opened is not None:
+        _refuse_unlikely(locked, opened, today)
+    if locked.opened_on != opened:
+        locked.opened_on = opened
+        _refuse_bad_dates(locked)
+        changed_by(locked, by, note).save(update_fields=["opened_on"])
+    return locked
+
+
+def _refuse_unlikely(lot: Lot, opened: date, today: date) -> None:
+    if opened > today:
+        raise FieldProblem("opened", f"{opened} is still to come: give the day on which it was opened, up to {today}")
+    if lot.made is not None and opened < (first := first_day(lot.made)):
+        raise FieldProblem("opened", f"{named(lot)} was made {lot.made}: it can't have been opened before {first}")
+    if (came := queries.came_on(lot)) is not None and opened < came:
+        raise FieldProblem("opened", f"{named(lot)} came in on {came}: it can't have been opened here before that")
 
 
 @transaction.atomic

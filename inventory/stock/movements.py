@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from inventory.common.fields import LIMIT, QuantityField, plain
 from inventory.common.history import changed_by
-from inventory.common.quantities import BadQuantity, not_negative, positive
+from inventory.common.quantities import BadQuantity, not_negative, part_of_piece, pieces, positive
 from inventory.common.rows import BATCH, batches
 from inventory.common.texts import optional
 from inventory.stock import calc, queries
@@ -76,7 +76,8 @@ def receive(  # noqa: PLR0913 - what a line of the ledger says
     """Take `quantity` of a lot into storage from its supplier."""
     allow(by, "keep_stock", lot, place)
     source = end_place(lot.workshop, End.SUPPLIER)
-    return post(lock_lot(lot), positive(quantity), source, place, Line(on, by, note, ref))
+    locked = lock_lot(lot)
+    return post(locked, pieces(positive(quantity), locked.item), source, place, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -95,7 +96,8 @@ def move(  # noqa: PLR0913 - what a line of the ledger says
     allow(by, "use_stock", lot, source, target)
     if source.pk == target.pk:
         raise BadPlace(f"{source.path} is where it lies already: name another place")
-    return post(lock_lot(lot), positive(quantity), source, target, Line(on, by, note, ref))
+    locked = lock_lot(lot)
+    return post(locked, pieces_of(locked, quantity, source), source, target, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -116,8 +118,8 @@ def use(  # noqa: PLR0913 - what a line of the ledger says
     `NotEnough` more than the place holds; by `SetAsideForOthers` what other steps need of it.
     """
     allow(by, "use_stock", lot, place)
-    target, quantity = end_place(lot.workshop, End.USED), positive(quantity)
-    locked = lock_lot(lot)
+    target, locked = end_place(lot.workshop, End.USED), lock_lot(lot)
+    quantity = pieces_of(locked, quantity, place)
     refuse_unusable(locked, on)
     movement = post(locked, quantity, place, target, Line(on, by, note, ref))
     refuse_set_aside(locked, quantity, queries.on_hand(locked), queries.set_aside_for_others(locked, step_ref))
@@ -139,7 +141,8 @@ def scrap(  # noqa: PLR0913 - what a line of the ledger says
     """Throw `quantity` of a lot away, whatever its state. What is gone is gone: set-asides may then exceed what is on hand."""
     allow(by, "keep_stock", lot, place)
     target = end_place(lot.workshop, End.SCRAPPED)
-    return post(lock_lot(lot), positive(quantity), place, target, Line(on, by, note, ref))
+    locked = lock_lot(lot)
+    return post(locked, pieces_of(locked, quantity, place), place, target, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -156,7 +159,8 @@ def lose(  # noqa: PLR0913 - what a line of the ledger says
     """Write off `quantity` of a lot that nobody finds, whatever its state. Set-asides may then exceed what is on hand."""
     allow(by, "keep_stock", lot, place)
     target = end_place(lot.workshop, End.LOST)
-    return post(lock_lot(lot), positive(quantity), place, target, Line(on, by, note, ref))
+    locked = lock_lot(lot)
+    return post(locked, pieces_of(locked, quantity, place), place, target, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -184,7 +188,7 @@ def hand_over(  # noqa: PLR0913 - what a line of the ledger says
     locked = lock_lot(lot)
     if target.hands_id is not None:
         refuse_unusable(locked, on)
-    return post(locked, positive(quantity), source, target, Line(on, by, note, ref))
+    return post(locked, pieces_of(locked, quantity, source), source, target, Line(on, by, note, ref))
 
 
 @transaction.atomic
@@ -199,6 +203,7 @@ def adjust(  # noqa: PLR0913 - what a line of the ledger says
     ref: str = "",
 ) -> Movement | None:
     """Make a holding what was `counted`, 0 included; the difference comes from or goes to the end `counted`. None where it agrees."""
+    pieces(not_negative(counted), lot.item, field="counted")
     moved = count_many(counts=[(lot, place, counted)], on=on, by=by, note=note, ref=ref)
     return moved[0] if moved else None
 
@@ -278,6 +283,14 @@ def count_many(
             movements.append(line.movement(lots[lot.pk], abs(more), source, target))
             changed[spot] = found
     return post_many(by, movements, changed)
+
+
+def pieces_of(lot: Lot, quantity: Decimal, place: Place) -> Decimal:
+    """`quantity` as it may leave a place: whole pieces, or all that lies there, since a file may have said a half."""
+    found = positive(quantity)
+    if part_of_piece(found, lot.item.unit) and found != _there(lot, place):
+        return pieces(found, lot.item)
+    return found
 
 
 def allow(by: Member, permission: str, lot: Lot, *places: Place) -> None:
@@ -403,8 +416,11 @@ def _take(lot: Lot, place: Place, quantity: Decimal) -> None:
     enough = Holding.objects.filter(lot=lot, place=place, quantity__gte=quantity)
     if enough.update(quantity=F("quantity") - _amount(quantity)):
         return
-    there = Holding.objects.filter(lot=lot, place=place).values_list("quantity", flat=True).first() or queries.NOTHING
-    raise not_enough(lot, place, there, quantity)
+    raise not_enough(lot, place, _there(lot, place), quantity)
+
+
+def _there(lot: Lot, place: Place) -> Decimal:
+    return Holding.objects.filter(lot=lot, place=place).values_list("quantity", flat=True).first() or queries.NOTHING
 
 
 def not_enough(lot: Lot, place: Place, there: Decimal, wanted: Decimal) -> NotEnough:

@@ -7,11 +7,10 @@ from decimal import Decimal
 from django.db import transaction
 
 from inventory.common.history import changed_by
-from inventory.common.quantities import positive
 from inventory.stock import queries
 from inventory.stock.lots import LotData, apart, lock, named, refuse_other_dates
 from inventory.stock.models import End, Lot, Place, State
-from inventory.stock.movements import Line, post, refuse_hands, refuse_set_aside
+from inventory.stock.movements import Line, pieces_of, post, refuse_hands, refuse_set_aside
 from inventory.stock.places import end_place, refuse_end
 from inventory.stock.problems import NotUsable
 from inventory.workshop import policy
@@ -48,7 +47,7 @@ def pass_on(  # noqa: PLR0913 - what lines of the ledger say
     for place, quantity in parts:
         refuse_end(place)
         refuse_hands(place)
-        post(locked, positive(quantity), place, passed, line)
+        post(locked, pieces_of(locked, quantity, place), place, passed, line)
         post(made, quantity, passed, place, line)
     given = sum((quantity for _, quantity in parts), queries.NOTHING)
     refuse_set_aside(locked, given, queries.on_hand(locked), queries.set_aside_for_others(locked, ""))

@@ -3,13 +3,13 @@
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
 from django.db import connection
-from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
+from django.db.models import Exists, Min, OuterRef, Q, QuerySet, Sum
 
 from inventory.catalogue.models import DYING, Identifier, Item
 from inventory.common.fields import PLACES
@@ -98,6 +98,35 @@ def rule_of(item: Item) -> LifeRule:
 def life_of(lot: Lot) -> Life:
     """What ends the lot's life, as far as its dates are known. Reads the item where it wasn't fetched with it."""
     return life(rule_of(lot.item), lot.made, lot.expires, *(getattr(lot, name) for name in LIVED))
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What a lot's history says of its opening: from when it is open since then, None for not, and why."""
+
+    opened: date | None
+    at: datetime
+    by: str
+    why: str
+
+
+def openings(lot: Lot) -> list[Opening]:
+    """Each time that it was said when a lot was opened, the latest first; nothing of one that was never open. One query."""
+    rows = Lot.history.filter(id=lot.pk).order_by("history_date", "history_id")
+    said: list[Opening] = []
+    last: date | None = None
+    for opened, at, by, why in rows.values_list("opened_on", "history_date", "history_user__name", "history_change_reason"):
+        if opened != last:
+            said.append(Opening(opened, at, by or "", why or ""))
+        last = opened
+    return said[::-1]
+
+
+def came_on(lot: Lot) -> date | None:
+    """The first day on which some of a lot came in; None where it was passed or cut from another, or never came. One query."""
+    came = Movement.objects.filter(lot=lot, source__end__in=(End.SUPPLIER, End.COUNTED), reverses=None, reversed_by=None)
+    day: date | None = came.aggregate(first=Min("on"))["first"]
+    return day
 
 
 def ledger_errors(workshop: Workshop | None = None) -> list[LedgerError]:

@@ -10,6 +10,7 @@ from inventory.stock.lots import (
     HasDates,
     LotData,
     apart,
+    correct_opened,
     find_or_make_lot,
     find_or_make_lots,
     lock,
@@ -22,6 +23,7 @@ from inventory.stock.lots import (
     set_dates,
     set_state,
     state_dates,
+    unopen,
 )
 from inventory.stock.movements import (
     Line,
@@ -113,6 +115,7 @@ __all__ = [
     "adjust",
     "allow",
     "apart",
+    "correct_opened",
     "count_many",
     "cut_up",
     "end_place",
@@ -157,6 +160,7 @@ __all__ = [
     "set_state",
     "spoil",
     "state_dates",
+    "unopen",
     "use",
     "what_lifts",
 ]

@@ -19,7 +19,7 @@ from inventory.common.forms import apart, attempt
 from inventory.common.pages import UNREADABLE, way_back
 from inventory.common.undo import as_it_stands, undoable
 from inventory.stock import queries, services
-from inventory.stock.forms import CountForm, DatesForm, ShelvesForm, StateForm
+from inventory.stock.forms import CountForm, DatesForm, OpenedForm, ShelvesForm, StateForm
 from inventory.stock.models import Holding, Lot, State
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -68,7 +68,7 @@ def count(request: MemberRequest, lot: int, place: int) -> HttpResponse:
 def _adjust(form: CountForm, held: Holding, request: MemberRequest) -> None:
     given = form.cleaned_data
     moved = services.adjust(lot=held.lot, place=held.place, on=timezone.localdate(), by=request.member, **given)
-    what = f"{services.named(held.lot)} in {held.place.path}"
+    what = _("%(lot)s in %(place)s") % {"lot": services.named(held.lot), "place": held.place.path}
     if moved is None:
         messages.info(request, _("%(what)s: the count agrees, nothing changed.") % {"what": what})
         return
@@ -87,11 +87,13 @@ def lot_page(request: MemberRequest, found: Lot, more: Mapping[str, Any]) -> Htt
     context = {
         "lot": found,
         "life": queries.life_of(found),
+        "openings": queries.openings(found),
         "held": queries.held(queries.find_holdings().filter(lot=found)),
         "page": page,
         "lines": [(line, line.reversible and policy.allowed(request.member, _needed_to_reverse(line), found.bench)) for line in lines],
         "state_form": apart(StateForm(initial={"state": found.state}), "state") if policy.allowed(request.member, "judge_lots") else None,
         "dates_form": apart(DatesForm(lot=found), "dates") if policy.allowed(request.member, "keep_stock") else None,
+        "opened_form": apart(OpenedForm(lot=found), "opened") if policy.allowed(request.member, "keep_stock", found.bench) else None,
         "today": timezone.localdate(),
     }
     return render(request, "stock/lot.html", {**context, **more})
@@ -113,9 +115,11 @@ def lot_state(request: MemberRequest, pk: int) -> HttpResponse:
     found = lot_of(pk)
     policy.require(request.member, "judge_lots", found.bench)
     form = StateForm(request.POST if request.method == "POST" else None, initial={"state": found.state})
-    done = _("%(found)s is judged.") % {"found": services.named(found)}
-    # What failed is lifted by an inspector's reason alone, so no press takes that back.
-    back = None if request.POST.get("state") == State.FAILED else Back("lot-state", {"state": found.state})
+    state = dict(State.choices).get(request.POST.get("state", ""), "")
+    done = _("%(found)s is judged: %(state)s.") % {"found": services.named(found), "state": state}
+    # What failed is lifted by an inspector's reason alone, so no press takes that back; a lift that was a slip is.
+    was = {"state": found.state, **({"note": _("the lift is taken back")} if found.state == State.FAILED else {})}
+    back = None if request.POST.get("state") == State.FAILED else Back("lot-state", was)
     return change_lot(request, found, form, done, lambda: services.set_state(lot=found, by=request.member, **form.cleaned_data), back=back)
 
 
@@ -129,6 +133,26 @@ def lot_dates(request: MemberRequest, pk: int) -> HttpResponse:
     done = _("%(found)s has these dates now.") % {"found": services.named(found)}
     back = Back("lot-dates", as_it_stands(DatesForm(lot=found)))
     return change_lot(request, found, form, done, lambda: services.set_dates(lot=found, by=request.member, **form.cleaned_data), back=back)
+
+
+@require_http_methods(["GET", "POST"])
+@members_only
+def lot_opened(request: MemberRequest, pk: int) -> HttpResponse:
+    """Put right when a lot was opened, or that it never was."""
+    found = lot_of(pk)
+    policy.require(request.member, "keep_stock", found.bench)
+    form = OpenedForm(request.POST if request.method == "POST" else None, lot=found)
+    done = _("It is put right when %(found)s was opened.") % {"found": services.named(found)}
+    back = Back("lot-opened", as_it_stands(OpenedForm(lot=found)) | {"note": _("the correction was taken back")})
+    today = timezone.localdate()
+    return change_lot(
+        request,
+        found,
+        form,
+        done,
+        lambda: services.correct_opened(lot=found, today=today, by=request.member, **form.cleaned_data),
+        back=back,
+    )
 
 
 @dataclass(frozen=True, slots=True)

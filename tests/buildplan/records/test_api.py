@@ -1,4 +1,4 @@
-"""GET /api/v1/projects/{code}/step: the step's sheet for programs."""
+"""/api/v1/projects/{code}/step: the step's sheet for programs, and its hand."""
 
 from datetime import date
 from decimal import Decimal
@@ -8,6 +8,7 @@ import pytest
 import time_machine
 from rest_framework.test import APIClient
 
+from buildplan.fitting.services import pair
 from buildplan.records.api import StepOut
 from tests import factories
 from tests.factories import DAY
@@ -135,6 +136,41 @@ def test_api_reads_codes_with_slashes_in_one_way_only(client, bench, project):
     assert (found["project"], found["step"]) == ("TERN-1/step", "A/shortfall")
 
 
+@pytest.fixture
+def ribs(step, workshop, builder):
+    """A mirrored pair, of which the step takes the right one."""
+    left, right = (factories.ItemFactory(workshop=workshop, code=code) for code in ("RIB-L", "RIB-R"))
+    pair(left=left, right=right, by=builder)
+    factories.CallOutFactory(step=step, item=right)
+
+
+def test_api_sets_the_hand_of_a_step_by_its_etag_and_cautions_of_parts_of_the_other(client, as_member, builder, ribs, step):
+    read = client.get(URL, {"step": "F3-05"})
+    assert (read.json()["hand"], read.json()["cautions"]) == ("", [])
+    assert client.get(URL, {"step": "F3-05"}, headers={"if-none-match": read["ETag"]}).status_code == 304
+
+    def patch(body, **headers):
+        return as_member(builder).patch(f"{URL}?step=f3-05", body, content_type="application/json", headers=headers)
+
+    assert patch({"hand": "left"}).status_code == 428
+    assert patch({"hand": "upper"}, **{"if-match": read["ETag"]}).json()["errors"].keys() == {"hand"}
+    changed = patch({"hand": "left"}, **{"if-match": read["ETag"]})
+    assert (changed.status_code, changed.json()["hand"]) == (200, "left")
+    assert [one["text"].split(";")[0] for one in changed.json()["cautions"]] == ["the step is left hand, and RIB-R is a right part"]
+    assert patch({"hand": "right"}, **{"if-match": read["ETag"]}).status_code == 412
+    assert patch({"hand": ""}, **{"if-match": changed["ETag"]}).json()["hand"] == ""
+    step.refresh_from_db()
+    assert (step.hand, [row.hand for row in step.history.filter(history_user=builder)]) == ("", ["", "left"])
+
+
+def test_api_lets_readers_set_no_hand(client, as_member, reader, step):
+    read = client.get(URL, {"step": "F3-05"})
+    said = {"content_type": "application/json", "headers": {"if-match": read["ETag"]}}
+    assert as_member(reader).patch(f"{URL}?step=F3-05", {"hand": "left"}, **said).status_code == 403
+    step.refresh_from_db()
+    assert step.hand == ""
+
+
 @pytest.mark.parametrize("code", ["NOPE", "OUTSIDE-STEP"])
 def test_api_does_not_know_a_step_of_nobody_or_of_the_outsider(client, step, code):
     answer = client.get(URL, {"step": code})
@@ -147,5 +183,5 @@ def test_api_signed_out_is_401(step):
     assert APIClient().get(URL, {"step": "F3-05"}).status_code == 401
 
 
-def test_api_is_read_only(client, step):
+def test_api_makes_no_step(client, step):
     assert client.post(URL).status_code in {403, 405}

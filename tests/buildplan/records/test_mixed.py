@@ -146,7 +146,7 @@ class TestSheet:
     def test_sheet_takes_the_same_queries_however_many_were_mixed(self, mix, step, many, django_assert_num_queries):
         for _ in range(many):
             mix(5)
-        with django_assert_num_queries(26):
+        with django_assert_num_queries(18):
             sheet_on(step, DAY)
 
 
@@ -159,6 +159,7 @@ class TestPages:
         sealing.end_mix(mix=mix(20, (other, Decimal(3))), left=Decimal("1.5"), at=AT, by=builder)
         page = self.page(as_member(builder), step)
 
+        assert "As mixed 100 : 9.5; the product&#x27;s is 100 : 10, by weight." in page
         for words in ["Mixed for it", "21 g base + 2 g accelerator", "20 g</td>", "2027-02-20 09:00 by Ada", "2027-02-20 11:00", "1.5 g"]:
             assert words in page
         assert "27.9 g, 20 g of it mixed" in page
@@ -195,6 +196,14 @@ class TestPages:
                 "mixed_by": "Ada",
                 "work_until": "2027-02-20T11:00:00+00:00",
                 "left": None,
+                "warnings": [
+                    {"text": "as mixed 100 : 11.1; the product's is 100 : 10, by weight", "source": "the product's data sheet, as entered"}
+                ],
+                "ratio_trace": [
+                    {"text": "as mixed 100 : 11.1; the product's is 100 : 10, by weight", "source": "the product's data sheet, as entered"},
+                    {"text": "18 g base ask for 1.8 g accelerator; 2 g is off by 11.1 %", "source": "computed"},
+                    {"text": "over 2 %, what a part may be off by", "source": "a starting value of ours"},
+                ],
             }
         ]
         assert [(need["needed"], need["mixed"]) for need in found["needs"]] == [("7.9", "20")]

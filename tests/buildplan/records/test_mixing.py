@@ -9,6 +9,7 @@ import pytest
 
 from buildplan.records.mixing import Given, plan_sealing
 from buildplan.records.sheet import sheet_on
+from buildplan.shortfall.reading import read
 from tests import factories
 from tests.factories import DAY
 
@@ -179,7 +180,7 @@ def test_done_step_has_its_mix_and_no_batches(step, called, lot_of, planned):
 
 
 @pytest.mark.parametrize("many", [1, 8])
-def test_plan_takes_eight_queries(step, workshop, bench, drawer, many, django_assert_num_queries):
+def test_plan_takes_eight_queries_and_one_where_stock_is_read(step, workshop, bench, drawer, many, django_assert_num_queries):
     for _ in range(many):
         item = factories.ItemFactory(workshop=workshop, kind="sealant", unit="g", gravity=Decimal(1))
         factories.CallOutFactory(step=step, item=item, quantity=Decimal(10))
@@ -188,4 +189,7 @@ def test_plan_takes_eight_queries(step, workshop, bench, drawer, many, django_as
     sheet = sheet_on(step, DAY)
 
     with django_assert_num_queries(8):
-        plan_sealing(sheet, SAID)
+        found = plan_sealing(sheet, SAID)
+    known = read([step.pk])
+    with django_assert_num_queries(1):
+        assert plan_sealing(sheet, SAID, known) == found

@@ -9,6 +9,7 @@ import pytest
 from buildplan.plan.calc import step_ref
 from buildplan.records import queries, services
 from buildplan.records.services import Use
+from buildplan.shortfall.reading import read
 from tests import factories
 from tests.factories import DAY
 
@@ -52,6 +53,14 @@ class TestProposals:
         (found,) = queries.proposals(step, on=DAY)
         assert [(choice.path, int(choice.there), int(choice.proposed)) for choice in found.choices] == [("A", 40, 40), ("B", 90, 60)]
 
+    def test_proposals_take_whole_pieces_where_the_plan_needs_half_a_one(self, step, wanted, bench, item):
+        wanted.quantity = Decimal("2.5")
+        wanted.save()
+        lot_of(bench, item, 60, code="L")
+
+        (found,) = queries.proposals(step, on=DAY)
+        assert (found.needed, found.choices[0].proposed) == (Decimal("2.5"), 3)
+
     @pytest.mark.parametrize("bad", [{"state": "quarantined"}, {"expires_on": DAY - timedelta(days=1)}])
     def test_proposals_never_offer_a_lot_that_cannot_serve_that_day(self, step, wanted, bench, item, bad):
         lot_of(bench, item, 100, **bad)
@@ -86,7 +95,9 @@ class TestProposals:
         assert (found.choices, found.needed, found.line.short) == ((), 40, 10)
 
     @pytest.mark.parametrize("many", [1, 12])
-    def test_proposals_take_fourteen_queries_whatever_the_step_needs(self, step, bench, workshop, many, django_assert_num_queries):
+    def test_proposals_take_thirteen_queries_whatever_the_step_needs_and_none_where_all_is_read(
+        self, step, bench, workshop, many, django_assert_num_queries
+    ):
         for _ in range(many):
             item = factories.ItemFactory(workshop=workshop)
             factories.CallOutFactory(step=step, item=item, quantity=Decimal(2))
@@ -94,8 +105,12 @@ class TestProposals:
                 lot_of(bench, item, 1)
         step.project.bench  # noqa: B018 - fetched with the step on a page
 
-        with django_assert_num_queries(14):
-            queries.proposals(step, on=DAY)
+        with django_assert_num_queries(13):
+            known = read([step.pk])
+        with django_assert_num_queries(0):
+            found = queries.proposals(step, on=DAY, known=known)
+        with django_assert_num_queries(13):
+            assert queries.proposals(step, on=DAY) == found
 
 
 class TestTwoNeedsOfOneItem:
@@ -180,15 +195,15 @@ class TestFinished:
     def test_finished_tells_what_was_taken(self, finish, step, lot, drawer, builder):
         finish()
 
-        (took,) = queries.finished(step).movements
+        (took,) = queries.finished(queries.finishes(step)).movements
         assert (took.lot, took.quantity, took.path, took.by, took.undone_on) == (lot.pk, 100, drawer.path, builder.name, None)
 
     def test_finished_is_none_for_a_step_loaded_as_done(self, project):
-        assert queries.finished(factories.StepFactory(project=project, done=True)) is None
+        assert queries.finished(queries.finishes(factories.StepFactory(project=project, done=True))) is None
 
     def test_finished_forgets_one_taken_back_and_taken_back_keeps_it(self, finish, step, builder):
         finish()
         services.take_back(step=step, on=DAY, now=datetime(2027, 2, 21, tzinfo=UTC), by=builder)
 
-        assert queries.finished(step) is None
-        assert [found.taken_back_by for found in queries.taken_back(step)] == [builder]
+        assert queries.finished(queries.finishes(step)) is None
+        assert [found.taken_back_by for found in queries.taken_back(queries.finishes(step))] == [builder]

@@ -65,9 +65,9 @@ class TestFinishStep:
         assert step.history.first().history_user == builder
 
     def test_finish_may_take_more_or_less_than_the_plans_say(self, finish, lot, drawer):
-        finish(uses=[Use(lot, drawer, Decimal("112.5"))])
+        finish(uses=[Use(lot, drawer, Decimal(112))])
 
-        assert on_hand(lot) == Decimal("17.5")
+        assert on_hand(lot) == Decimal(18)
 
     def test_finish_takes_from_several_lots(self, finish, bench, item, lot, drawer):
         other = factories.LotFactory(bench=bench, item=item)

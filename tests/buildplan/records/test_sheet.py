@@ -272,7 +272,7 @@ def test_sheet_takes_the_same_queries_at_one_row_and_at_many(step, workshop, ben
             factories.stock(factories.LotFactory(bench=bench, item=item, expires_on=date(2028, 1, 1)), 5, drawer)
 
     def count():
-        with django_assert_max_num_queries(30) as found:
+        with django_assert_max_num_queries(24) as found:
             sheet_on(step, DAY)
         return len(found)
 

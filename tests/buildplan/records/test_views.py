@@ -150,6 +150,16 @@ class TestBench:
         assert "Is it F or C: write 77 F or 25 C." in words(found)
         assert 'name="people" value="2"' in words(found)
 
+    def test_step_refuses_a_temperature_that_no_metal_has(self, as_member, reader, furnished, url):
+        found = as_member(reader).get(url, {**self.SAID, "temperature": "900 C"})
+
+        assert "from -130 to 194: past that it is a slip, as in the temperature log." in words(found)
+        assert 'value="900 C"' in words(found)
+        asked = {**self.SAID, "step": furnished.code, "temperature": "900 C"}
+        refused = as_member(reader).get(f"/api/v1/projects/{furnished.project.code}/step", asked)
+        assert refused.status_code == HTTPStatus.BAD_REQUEST
+        assert "past that it is a slip" in refused.json()["errors"]["temperature"][0]
+
     def test_step_without_a_gravity_still_opens_and_says_so(self, as_member, builder, furnished, url, sheet):
         seam = furnished.seams.get()
         seam.sealant.gravity = seam.sealant.accelerator = None
@@ -198,11 +208,11 @@ class TestBench:
 
 class TestFinish:
     def test_finish_takes_what_is_filled_in(self, as_member, builder, url, stocked, take, step, lot):
-        answer = as_member(builder).post(url, {"on": "2027-02-19", take: "97.5", "note": "three drilled out"})
+        answer = as_member(builder).post(url, {"on": "2027-02-19", take: "97.0", "note": "three drilled out"})
 
         assert answer.url == url
         step.refresh_from_db()
-        assert (step.done_on, on_hand(lot), Finish.objects.get().note) == (date(2027, 2, 19), Decimal("32.5"), "three drilled out")
+        assert (step.done_on, on_hand(lot), Finish.objects.get().note) == (date(2027, 2, 19), Decimal(33), "three drilled out")
 
     def test_finish_leaves_a_lot_with_nothing_filled_in(self, as_member, builder, url, stocked, take, lot, bench, item, drawer):
         other = factories.LotFactory(bench=bench, item=item)

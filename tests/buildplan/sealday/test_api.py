@@ -250,6 +250,28 @@ def test_what_does_not_add_up_or_is_still_to_come_is_refused_with_its_field(api,
     assert not DayMix.objects.exists()
 
 
+def test_batch_tells_a_program_what_is_wrong_with_it(api, day, steps, lots, drawer, at):
+    at(TEN)
+    where, body = f"seal-days/{day.pk}/mixes", batch_of(steps.left, lots.old, drawer, temperature_f="50")
+    off = {"base": "40", "accelerator": "20"}
+    for wrong, field in (
+        ({"temperature_f": "900"}, "Fahrenheit"),
+        (off, "in a note"),
+        ({"mixed_at": "2027-02-01T10:00:00Z"}, "rule of ours"),
+    ):
+        refused = api.post(where, {**body, **wrong})
+        assert (refused.status_code, field in refused.json()["detail"]) == (400, True), refused.json()
+    assert not DayMix.objects.exists()
+
+    made = api.post(where, {**body, **off, "note": "poured too much"}).json()
+    assert [one["text"] for one in made["warnings"]] == [
+        "too cold to seal: 50 F is outside 70 F to below 100 F",
+        "as mixed 100 : 50; the product's is 100 : 10, by weight",
+    ]
+    assert [one["text"] for one in made["ratio_trace"]][1] == "40 g base ask for 4 g accelerator; 20 g is off by 400 %"
+    assert api.get(f"seal-days/{day.pk}").json()["mixed"][0]["warnings"] == made["warnings"]
+
+
 def test_day_that_cannot_be_is_refused(api, bench, steps, day):
     body = {"bench": "TERN", "on": "2027-05-01", "steps": named(steps.fillet)}
     for wrong, status, said in (

@@ -1,6 +1,6 @@
 """Closing a seal day: all or nothing, what was mixed is not taken twice, what isn't done is carried on."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from uuid import uuid4
@@ -117,9 +117,9 @@ def test_close_refuses_what_is_not_said_and_changes_nothing(day, steps, lots, le
 
 
 def test_close_is_all_or_nothing(day, steps, lots, left_sealed, builder):
-    """The first step would be finished; the second can't be carried to a day that is past."""
+    """The first step would be finished; the second can't be carried to a day that is past or too far off."""
     end_mix(mix=left_sealed, left=Decimal(0), at=EVENING, by=builder)
-    for carry_to, text in ((None, "say to which day"), (DAY, "which is past")):
+    for carry_to, text in ((None, "say to which day"), (DAY, "which is past"), (date.max, "more than ten years off")):
         with pytest.raises(FieldProblem, match=text):
             closing(day, Outcome(steps.left, done=True), Outcome(steps.right, done=False, carry_to=carry_to), by=builder)
 

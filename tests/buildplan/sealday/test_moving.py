@@ -103,6 +103,7 @@ def test_move_refuses_where_no_day_can_be(day, sunday, lots, bench, b2, project,
         ((day, near), DAY, BadDay, "which is past"),  # the other would go to January
         ((), SUNDAY, BadDay, "no seal day is named"),
         ((day, sunday), date.max, BadDay, "leaves the calendar"),
+        ((day,), date.max, BadDay, "9999-12-31 is more than ten years off"),
     ]
     for days, to, problem, text in cases:
         with pytest.raises(problem, match=text):

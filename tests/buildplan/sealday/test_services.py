@@ -1,6 +1,6 @@
 """Planning and changing a seal day, its people, its sheets, its lots, its list, and the batches mixed on it."""
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from uuid import uuid4
@@ -71,6 +71,7 @@ class TestPlan:
         done = factories.StepFactory(project=steps.left.project, code="D1-01", done=True)
         cases = [
             (DAY - ONE_DAY, [steps.fillet], BadDay, "2027-02-19 is past: plan a seal day for today"),
+            (date.max, [steps.fillet], BadDay, "9999-12-31 is more than ten years off: name a day up to 2037-02-27"),
             (SUNDAY, [], BadDay, "without steps is none"),
             (SUNDAY, [foreign], BadDay, "X1-01 is a step of bench PLOVER, and this day is of TERN"),
             (SUNDAY, [done], BadDay, "D1-01 is done"),
@@ -228,6 +229,61 @@ class TestChecks:
 
 
 class TestMix:
+    @pytest.fixture
+    def said(self, day, b2, lots, drawer, steps, builder):
+        """A batch of 55 g as it would be written down; `more` says what differs."""
+
+        def said(**more):
+            given = {
+                "takes": [Take(lots.old, drawer, Decimal(55))],
+                "shares": [(steps.left, Decimal(55))],
+                "base": Decimal(50),
+                "accelerator": Decimal(5),
+                "mixed_at": timezone.make_aware(datetime(2027, 3, 13, 10)),  # noqa: DTZ001
+                "mixed_by": "Ida",
+                "on": SATURDAY,
+                "temperature_f": Fraction(75),
+            }
+            return services.mix(day=day, key=uuid4(), item=b2, by=builder, **given | more)
+
+        return said
+
+    def test_mix_refuses_a_ratio_that_no_scale_explains_until_a_note_says_why(self, said, lots):
+        wrong = {"base": Decimal(40), "accelerator": Decimal(15)}
+        for note in ("", "   "):
+            with pytest.raises(FieldProblem, match=r"as mixed 100 : 37.5; the product's is 100 : 10.*limit of ours") as refused:
+                said(**wrong, note=note)
+            assert refused.value.field == "note"
+        assert not DayMix.objects.exists()
+        assert (on_hand(lots.old), lots.old.__class__.objects.get(pk=lots.old.pk).opened_on) == (70, None)
+
+        assert said(**wrong, note="poured too much").mix.note == "poured too much"
+
+    def test_mix_asks_for_no_note_of_what_the_scale_explains(self, said, day, owner):
+        weighed = {"base": Decimal("49.8"), "accelerator": Decimal("5.2")}  # 4.4 % off
+        with pytest.raises(FieldProblem, match="over 2 %"):
+            said(**weighed)
+        services.change_seal_day(day=day, temperature_f=Fraction(75), pace=Fraction(20), division=Fraction(1, 2), note="", by=owner)
+
+        assert said(**weighed).mix.note == ""
+
+    def test_mix_of_a_product_whose_ratio_is_not_known_asks_for_no_note(self, said, b2):
+        b2.base = b2.accelerator = None
+        b2.save()
+
+        assert said(base=Decimal(55), accelerator=Decimal(0)).mix.accelerator == 0
+
+    @pytest.mark.parametrize(("days", "kept"), [(-2, False), (-1, True), (1, True), (2, False), (-132, False)])
+    def test_mix_begins_near_its_seal_day(self, said, days, kept):
+        began = timezone.make_aware(datetime(2027, 3, 13, 10)) + timedelta(days=days)  # noqa: DTZ001
+        if kept:
+            assert said(mixed_at=began).mix.mixed_at == began
+            return
+        with pytest.raises(FieldProblem, match=r"this seal day is 2027-03-13: .*a rule of ours") as refused:
+            said(mixed_at=began)
+        assert refused.value.field == "mixed_at"
+        assert not DayMix.objects.exists()
+
     def test_mix_takes_from_stock_and_plans_the_rest_anew(self, day, lots, steps, mixed, shown):
         made = mixed(lots.old, (steps.left, Decimal(55)))
 

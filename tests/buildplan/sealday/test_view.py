@@ -120,11 +120,25 @@ class TestBatches:
         assert (first.lots[0].lot_id, first.lots[0].places) == (None, ())
         assert first.lots[0].label.startswith("S-9, on its way in crate CRATE-7")
 
+    def test_what_is_in_a_crate_that_is_here_is_planned_as_such(self, day, bench, b2, shown):
+        crate = factories.CrateFactory(bench=bench, code="CRATE-7", due_on=SATURDAY + timedelta(days=9), arrived_on=DAY)
+        factories.PackingLineFactory(crate=crate, item=b2, quantity=Decimal(150), lot_code="S-9", expires_on=date(2027, 12, 1))
+
+        assert shown(day).batches[0].lots[0].label == f"S-9, in crate CRATE-7 (arrived {DAY}, still to count)"
+
     def test_life_of_a_sixth_of_an_hour_loses_nothing_to_binary_fractions(self, day, lots, b2, owner, shown):
         services.set_product(day=day, item=b2, life_hours=Fraction(1, 6), cure_hours=Fraction(1), by=owner)
         services.change_seal_day(day=day, temperature_f=Fraction(75), pace=Fraction(330), division=None, note="", by=owner)
 
         assert shown(day).products[0].most == 110  # 2 people x 330 g/h x 1/6 h
+
+    def test_work_life_longer_than_anybody_is_there_makes_batches_by_the_hours_present(self, day, lots, b2, owner, shown):
+        services.set_product(day=day, item=b2, life_hours=Fraction(24), cure_hours=Fraction(1), by=owner)
+
+        (product,) = shown(day).products
+        assert product.most == 320  # 2 people x 20 g/h x 8 h, and not x 24 h
+        assert "its work life is 24.000 h, and somebody is there for 8.000 h: the shorter counts [the people's hours" in texts(product.why)
+        assert "8.000 h: 320 g at most in one batch" in texts(product.why)
 
     def test_warm_metal_makes_smaller_batches(self, day, lots, owner, shown):
         """2 h at 77 F are 1.000 h at 87 F by the shorter of two rules (REFERENCE section 6, computed): 40 g a batch, three batches."""

@@ -16,7 +16,7 @@ from django_scopes import scopes_disabled
 from buildplan.models import DayCheck, DayMix, Mix, SealDay
 from buildplan.sealday import services
 from buildplan.sealday.services import PersonData
-from inventory.models import Holding, SetAside
+from inventory.models import Holding, Lot, SetAside
 from tests import factories
 
 ONE_DAY = timedelta(days=1)
@@ -398,6 +398,59 @@ def test_bad_batch_is_shown_again_and_takes_nothing(pages, day, tins):
     assert grams(tins[0]) == 40
 
 
+def test_batch_at_a_forbidden_temperature_is_kept_with_a_loud_warning_everywhere(pages, day, steps):
+    mix = mixed(pages, day, temperature_f="50 F")
+    cold = "Too cold to seal: 50 F is outside 70 F to below 100 F."
+
+    card = words(pages.get("end-mix", mix.pk))
+    assert cold in card
+    assert "NAVEDTRA 14315" in card
+    assert "the data sheet says it" not in card
+    shown = words(pages.get("seal-day", day.pk))
+    assert shown.count(cold) == 2  # beside its clock, and in the table
+    step = words(pages.get("step", steps[0].project.code, steps[0].code))
+    assert cold in step
+    assert "don't seal at this temperature" in step
+
+
+def test_batch_at_a_temperature_that_no_metal_has_is_refused(pages, day, tins):
+    said = fields(pages.get("mix-card", day.pk, 1))
+    answer = pages.post("mix-card", day.pk, 1, **said | {"temperature_f": "900 C"})
+
+    assert answer.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert "past that it is a slip" in words(answer)
+    assert 'value="900 C"' in words(answer)
+    assert grams(tins[0]) == 40
+
+
+def test_ratio_that_no_scale_explains_is_asked_about_and_said_wherever_the_batch_is(pages, day, steps):
+    said = fields(pages.get("mix-card", day.pk, 1)) | {"base": "30", "accelerator": "3.9"}
+    asked = pages.post("mix-card", day.pk, 1, **said)
+    assert asked.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert "As mixed 100 : 13; the product's is 100 : 10" in words(asked).replace("as mixed", "As mixed")
+    assert "<details open>" in words(asked)
+    assert (asked.context["form"]["accelerator"].value(), Mix.objects.exists()) == ("3.9", False)
+
+    assert pages.post("mix-card", day.pk, 1, **said | {"note": "hardens faster"}).status_code == HTTPStatus.FOUND
+    off = "As mixed 100 : 13; the product's is 100 : 10, by weight."
+    for page in (pages.get("end-mix", Mix.objects.get().pk), pages.get("seal-day", day.pk)):
+        assert off in words(page)
+        assert "30 g base ask for 3 g accelerator; 3.9 g is off by 30 %" in words(page)
+    assert off in words(pages.get("step", steps[0].project.code, steps[0].code))
+
+
+def test_batch_far_from_its_day_is_refused_and_one_of_yesterday_shows_its_day(pages, day, today):
+    said = fields(pages.get("mix-card", day.pk, 1))
+    far = pages.post("mix-card", day.pk, 1, **said | {"mixed_at": f"{today - timedelta(days=25)}T10:00"})
+    assert far.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert "a rule of ours" in words(far)
+    assert not Mix.objects.exists()
+
+    mix = mixed(pages, day, mixed_at=f"{today - ONE_DAY}T10:00")
+    for page in (pages.get("end-mix", mix.pk), pages.get("seal-day", day.pk)):
+        assert f"{today - ONE_DAY} 10:00" in words(page)
+
+
 def test_batch_that_is_not_in_the_plan_is_not_found(pages, day):
     assert pages.get("mix-card", day.pk, 99).status_code == HTTPStatus.NOT_FOUND
     assert pages.post("mix-card", day.pk, 1, item="0").status_code == HTTPStatus.NOT_FOUND
@@ -419,6 +472,7 @@ def test_batch_is_taken_back(pages, day, tins):
     mix = mixed(pages, day)
     pages.post("take-back-mix", mix.pk)
     assert grams(tins[0]) == 40
+    assert Lot.objects.get(pk=tins[0].pk).opened_on is None
     assert "Taken back" in words(pages.get("end-mix", mix.pk))
 
 

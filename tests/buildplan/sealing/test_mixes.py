@@ -16,7 +16,7 @@ from buildplan.sealing.services import MixTakenBack, MixUsed, Take
 from inventory.common.problems import FieldProblem
 from inventory.models import Lot, Movement, Place, SetAside
 from inventory.stock import services as stock
-from inventory.stock.queries import ledger_errors, on_hand
+from inventory.stock.queries import ledger_errors, on_hand, openings
 from inventory.stock.services import NotEnough, NotUsable, SetAsideForOthers
 from inventory.workshop.policy import NotAllowed
 from tests import factories
@@ -66,6 +66,26 @@ class TestRecordMix:
         assert at_87.work_until == MIXED_AT + timedelta(hours=1)  # each 10 F halves it: the shorter of the two rules
         assert too_cold.work_until is None
 
+    @pytest.mark.parametrize(("fahrenheit", "words"), [(50, "too cold to seal: 50 F is outside 70 F"), (194, "too hot to seal: 194 F")])
+    def test_mix_at_a_forbidden_temperature_is_kept_and_says_why(self, mix, lot_of, steps, fahrenheit, words):
+        for life in (Fraction(2), None):
+            mix(lot_of(code=f"L{life}"), temperature_f=Fraction(fahrenheit), life_hours=life)
+
+        for found in queries.mixed_for(steps[0].pk):
+            assert found.stop.text.startswith(words)
+            assert "NAVEDTRA 14315" in found.stop.source
+            assert (found.warnings, found.work_until) == ((found.stop,), None)
+
+    def test_mix_tells_a_ratio_that_is_not_the_products(self, mix, lot_of, steps, sealant):
+        sealant.base, sealant.accelerator = Decimal(100), Decimal(10)
+        sealant.save()
+        mix(lot_of(code="A"), temperature_f=Fraction(77))
+        mix(lot_of(code="B"), base=Decimal(30), accelerator=Decimal(14))
+        good, off = queries.mixed_for(steps[0].pk)
+
+        assert (good.off, good.warnings) == ((), ())
+        assert [reason.text for reason in off.warnings] == ["as mixed 100 : 46.7; the product's is 100 : 10, by weight"]
+
     def test_same_key_again_gives_the_first_and_takes_nothing(self, mix, lot_of):
         lot, key = lot_of(), uuid4()
 
@@ -95,6 +115,8 @@ class TestRecordMix:
             ({"base": Decimal("40.0001")}, "base", "finer than a thousandth"),
             ({"temperature_f": Fraction(77), "life_hours": Fraction(0)}, "life_hours", "must be over 0"),
             ({"temperature_f": Fraction(-500), "life_hours": Fraction(2)}, "temperature_f", "absolute zero"),
+            ({"temperature_f": Fraction(1652)}, "temperature_f", "in Fahrenheit, from -130 to 194: past that it is a slip"),
+            ({"temperature_f": Fraction(-131)}, "temperature_f", "past that it is a slip"),
         ],
     )
     def test_mix_refuses_by_field_what_does_not_add_up(self, mix, lot_of, steps, said, field, words):
@@ -233,9 +255,39 @@ class TestTakeBackMix:
 
         assert on_hand(lot) == 200
         assert (made.taken_back_at, made.taken_back_by) == (NOW, builder)
-        assert Lot.objects.get(pk=lot.pk).opened_on == SEALED  # what was opened stays open
+        assert Lot.objects.get(pk=lot.pk).opened_on is None  # this batch alone had opened it
         assert queries.mixed_grams() == {}
         assert ledger_errors() == []
+
+    def test_take_back_keeps_why_the_lot_is_closed_again(self, mix, lot_of, builder):
+        lot = lot_of()
+        made = mix(lot)
+        services.take_back_mix(mix=made, on=SEALED, now=NOW, by=builder)
+
+        assert [(one.opened, one.why) for one in openings(lot)] == [
+            (None, "the batch that it was opened for was taken back"),
+            (SEALED, f"opened for batch {made.pk}"),
+        ]
+
+    def test_take_back_leaves_a_lot_open_that_another_opened_or_used_since(self, mix, lot_of, drawer, builder):
+        before, since, twice = lot_of(code="A", opened_on=SEALED - timedelta(days=3)), lot_of(code="B"), lot_of(code="C")
+        made = [mix(lot) for lot in (before, since, twice)]
+        stock.use(lot=since, quantity=Decimal(1), place=drawer, on=SEALED, by=builder)
+        second = mix(twice)
+        for one in made:
+            services.take_back_mix(mix=one, on=SEALED, now=NOW, by=builder)
+        assert list(Lot.objects.order_by("code").values_list("opened_on", flat=True)) == [SEALED - timedelta(days=3), SEALED, SEALED]
+
+        services.take_back_mix(mix=second, on=SEALED, now=NOW, by=builder)
+        assert Lot.objects.get(code="C").opened_on is None  # the first had opened it, and both are taken back
+
+    def test_take_back_leaves_a_lot_whose_opening_was_put_right_since(self, mix, lot_of, builder, storekeeper):
+        lot = lot_of(made_on=SEALED - timedelta(days=90))
+        made = mix(lot)
+        stock.correct_opened(lot=lot, opened=SEALED - timedelta(days=1), note="an evening before", today=SEALED, by=storekeeper)
+        services.take_back_mix(mix=made, on=SEALED, now=NOW, by=builder)
+
+        assert Lot.objects.get(pk=lot.pk).opened_on == SEALED - timedelta(days=1)
 
     def test_take_back_is_done_once_and_nothing_is_said_of_it_after(self, mix, lot_of, builder):
         made = services.take_back_mix(mix=mix(lot_of()), on=SEALED, now=NOW, by=builder)

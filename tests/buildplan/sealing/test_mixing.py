@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buildplan.sealing.calc import life_at, mix_reasons, scale_error_percent, smallest_batch, split, work_life
+from buildplan.sealing.calc import forbidden, life_at, mix_reasons, ratio_off, scale_error_percent, smallest_batch, split, work_life
 
 PARTS = st.decimals("0.1", "200", places=1) | st.integers(1, 200) | st.fractions(Fraction(1, 9), 200, max_denominator=50)
 GRAMS = st.integers(1, 10**9).map(lambda count: Fraction(count, 1000))
@@ -102,6 +102,53 @@ def test_work_life_stops_outside_the_products_limits_and_shows_that_sources_diff
 def test_work_life_refuses_by_name(arguments, name):
     with pytest.raises(ValueError, match=name):
         work_life(**{"hours": 2, "temperature_f": 77, **arguments})
+
+
+@pytest.mark.parametrize(("fahrenheit", "words"), [(50, "too cold to seal: 50 F"), (69.9, "too cold"), (100, "too hot"), (190, "too hot")])
+def test_forbidden_says_too_cold_or_too_hot_by_the_rule_of_the_work_life(fahrenheit, words):
+    reason, life = forbidden(fahrenheit), work_life(2, fahrenheit)
+
+    assert reason.text.startswith(words)
+    assert reason.text.endswith("F is outside 70 F to below 100 F")
+    assert life.reasons[0].text.removeprefix("stop: ") in reason.text
+    assert reason.source == life.reasons[0].source
+
+
+@pytest.mark.parametrize("fahrenheit", [70, 77, 99.9])
+def test_forbidden_is_nothing_where_may_be_sealed(fahrenheit):
+    assert forbidden(fahrenheit) is None
+
+
+def test_ratio_off_says_as_mixed_and_as_the_product_has_it():
+    reasons = ratio_off(Decimal("126.523"), 63, (100, 10))
+
+    assert reasons[0].text == "as mixed 100 : 49.8; the product's is 100 : 10, by weight"
+    assert reasons[1].text == "126.523 g base ask for 12.652 g accelerator; 63 g is off by 397.9 %"
+    assert (reasons[2].text, reasons[2].source) == ("over 2 %, what a part may be off by", "a starting value of ours")
+    assert ratio_off(Decimal("126.523"), 0, (100, 10))[1].text.endswith("0 g is off by 100 %")
+
+
+@pytest.mark.parametrize(
+    ("base", "accelerator", "division", "off"),
+    [
+        ("100", "10.2", None, False),  # 2 % sharp
+        ("100", "10.201", None, True),
+        ("100", "9.799", None, True),
+        ("13.6", "1.4", None, True),  # 2.9 %
+        ("13.6", "1.4", Decimal("0.1"), False),  # half a division is 3.7 % of 1.36 g
+        ("13.6", "1.5", Decimal("0.1"), True),
+        ("100", "10.201", Decimal("0.01"), True),  # a fine scale explains less than the 2 %, which stay
+    ],
+)
+def test_ratio_is_off_beyond_two_percent_or_what_the_scale_explains(base, accelerator, division, off):
+    assert bool(ratio_off(Decimal(base), Decimal(accelerator), (100, 10), division=division)) == off
+
+
+@given(GRAMS, PARTS, PARTS)
+def test_what_split_gives_is_never_off(total, base, accelerator):
+    base_g, accelerator_g = split(total, base, accelerator)
+    if base_g and accelerator_g:
+        assert ratio_off(base_g, accelerator_g, (base, accelerator), division=Fraction(1, 500)) == ()
 
 
 def test_life_at_far_temperatures_stays_a_number():

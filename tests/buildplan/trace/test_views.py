@@ -1,15 +1,21 @@
 """The pages of traces and notices."""
 
-from datetime import date
+from datetime import date, time, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from http import HTTPStatus
 from io import BytesIO
 
 import pypdfium2
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from buildplan.models import Notice, NoticeLetter, Task
+from buildplan.sealday import services as seal_days
+from buildplan.sealday.services import PersonData
 from buildplan.trace import pdf, services
 from tests import factories
 from tests.buildplan.trace.conftest import AT
@@ -43,6 +49,38 @@ def test_a_trace_is_reached_from_lot_and_step_and_chosen_on_its_page(seen, rivet
     assert reverse("lot", args=[lot.pk]) in came
 
 
+def test_a_lot_of_an_open_notice_says_so_wherever_it_is_offered(seen, workshop, bench, lot_of, step_of, notice_of, owner):
+    today = timezone.localdate()
+    known = {"gravity": Decimal("1.55"), "base": Decimal(100), "accelerator": Decimal(10)}
+    sealant = factories.ItemFactory(workshop=workshop, code="SEAL-B2", kind="sealant", unit="g", **known)
+    lot = lot_of(sealant, "S-2231", expires_on=today + timedelta(days=90), day=today)
+    lot_of(sealant, "S-2232", expires_on=today + timedelta(days=99), day=today)
+    step = step_of("F1", planned_on=today)
+    factories.SeamFactory(step=step, sealant=sealant, code="KEEL", length=Fraction("1.15"))
+    day = seal_days.plan_seal_day(
+        bench=bench, on=today, steps=[step], by=owner, today=today, temperature_f=Fraction(72), pace=Fraction(20), division=Fraction("0.1")
+    )
+    seal_days.set_people(day=day, people=[PersonData("Ida", time(9), time(17))], by=owner)
+    seal_days.set_product(day=day, item=sealant, life_hours=Fraction(2), cure_hours=Fraction(14), by=owner)
+    pages = [("seal-day", [day.pk], {}), ("seal-day-card", [day.pk], {}), ("mix-card", [day.pk, 1], {}), ("step", ["TERN-1", "F1"], {})]
+    pages += [("code", [], {"code": "SEAL-B2"}), ("shelf-life", [], {})]
+    notice = notice_of(sealant, codes=["S-2231"], reference="SN-14", title="Slow cure")
+    link = f'<a href="{reverse("notice", args=[notice.pk])}">SN-14 Slow cure</a>'
+    assert not [name for name, args, asked in pages if link in seen(name, *args, **asked).text]
+
+    services.sweep(notice=notice, by=owner, now=timezone.now())
+    for name, args, asked in pages:
+        text = seen(name, *args, **asked).text
+        assert link in text, name
+        assert "to look at" in text, name
+    with CaptureQueriesContext(connection) as found:
+        seen("shelf-life")  # the lot stands there twice
+    assert sum(f'FROM "{Task._meta.db_table}"' in one["sql"] for one in found) == 1
+
+    services.tick(task=Task.objects.get(lot=lot), outcome="cures as ever", by=owner, now=timezone.now())
+    assert not [name for name, args, asked in pages if link in seen(name, *args, **asked).text]
+
+
 def test_a_trace_of_a_code_says_what_may_be_of_it(seen, rivet, lot_of, step_of, finish):
     lot_of(rivet, "R-7")
     finish(step_of("F1"), (lot_of(rivet, ""), 3))
@@ -69,6 +107,12 @@ def test_a_trace_too_long_for_paper_is_refused_and_has_its_file(seen, rivet, lot
 def test_what_is_not_here_is_a_404(seen, asked, outsider):
     for name in ("trace", "trace-csv", "trace-pdf"):
         assert seen(name, **asked).status_code == HTTPStatus.NOT_FOUND
+
+
+def test_lot_that_is_no_number_is_told_what_would_do_in_words_for_people(seen, outsider):
+    page = seen("trace", lot="R-1")
+
+    assert "there is no lot number R-1 here: to follow what a label says, give its lot code" in page.content.decode()
 
 
 def test_a_trace_starts_from_one_thing(seen, rivet, lot_of):

@@ -13,6 +13,7 @@ from buildplan.wanted.views import code_address
 from inventory.labels.services import ensure_labels
 from inventory.models import Identifier
 from tests import factories
+from tests.pool import lend, squeezer
 
 NOW = datetime(2027, 2, 20, 12, tzinfo=UTC)
 
@@ -254,3 +255,34 @@ def test_page_takes_a_fixed_number_of_queries(bench, wanted, on_shelf, rivet, pr
         factories.CallOutFactory(step=factories.StepFactory(project=project, code=f"S{at}"), item=rivet)
 
     assert queries_of(reader, code_address("MS20470AD4-6")) == few
+
+
+# A serial number
+
+
+@pytest.fixture
+def thing(shared_bench, drawer, storekeeper):
+    return squeezer(shared_bench, drawer, storekeeper, serial="SQ-0007")
+
+
+def test_page_knows_a_serial_number_and_says_where_the_thing_is(thing, as_member, owner, builder, drawer):
+    client = as_member(owner)
+    page = client.get(code_address("sq-0007"))
+    assert page.status_code == HTTPStatus.OK
+    assert "is the serial number of a single thing, Rivet squeezer." in " ".join(page.content.decode().split())
+    assert f"It lies in {drawer.path}." in page.content.decode()
+    assert reverse("thing", args=[thing.pk]) in page.content.decode()
+    assert "teach" not in page.content.decode()
+
+    lend(thing.lot, drawer, builder, quantity=1)
+    assert f"<strong>{builder.name}</strong> has it" in client.get(code_address("SQ-0007")).content.decode()
+
+
+def test_serial_number_of_two_things_is_no_code_to_teach(thing, shared_bench, drawer, storekeeper, as_member, owner, as_device):
+    drill = factories.ItemFactory(workshop=shared_bench.workshop, code="DRILL", kind="tool")
+    squeezer(shared_bench, drawer, storekeeper, serial="SQ-0007", item=drill)
+
+    page = as_member(owner).get(code_address("SQ-0007"))
+    assert (page.status_code, "2 things have the serial number SQ-0007" in page.content.decode()) == (HTTPStatus.CONFLICT, True)
+    answer = as_device(storekeeper, "read").get(api("SQ-0007"))
+    assert (answer.status_code, len(answer.json()["choices"])) == (HTTPStatus.CONFLICT, 2)

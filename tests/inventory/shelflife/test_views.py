@@ -1,6 +1,6 @@
 """Pages of shelf life: a lot's, an item's storage, temperature logs."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from http import HTTPStatus
 
@@ -95,6 +95,14 @@ def test_disposal_from_a_place_of_the_outsider_is_refused(as_member, batch, frid
     assert not Disposal.objects.exists()
 
 
+def test_item_page_shows_published_lives_of_rubber_and_fills_none_in(as_member, sealant, storekeeper):
+    shown = words(as_member(storekeeper).get(reverse("item-storage", args=[sealant.pk])))
+
+    assert "sources disagree, so ask the maker" in shown
+    sealant.refresh_from_db()
+    assert sealant.life_months == 9
+
+
 def test_storage_rule_and_extension_are_set_on_the_items_page(as_member, sealant, storekeeper, reader):
     client, where = as_member(storekeeper), reverse("item-storage", args=[sealant.pk])
     assert "None is assumed" in words(client.get(where))
@@ -138,6 +146,24 @@ def test_log_with_bad_rows_names_each_and_keeps_none(as_member, fridge, builder)
     assert answer.status_code == 422
     assert all(f"line {line}:" in words(answer) for line in (3, 4, 5))
     assert not Temperature.objects.exists()
+
+
+def test_log_s_faults_are_told_at_once_by_their_lines_in_the_reader_s_way(as_member, fridge, builder):
+    Temperature.objects.create(workshop=fridge.workshop, place=fridge, at=datetime(2027, 2, 20, 7, tzinfo=UTC), celsius=4)
+    builder.workshop.time_zone = "Europe/Berlin"
+    builder.workshop.save()
+    builder.dates = "dotted"
+    builder.save()
+    rows = ["2027-02-20T07:00Z,20,C", "2027-02-20T06:00Z,20,C", "x,20,C", "2031-01-01T00:00Z,20,C", "2031-01-02T00:00Z,20,C"]
+    text = "\n".join(["time,temperature,unit", *rows])
+    shown = words(as_member(builder).post(reverse("temperatures"), {"place": "Fridge", "zone": "", "log": log_of(text)}))
+
+    assert all(f"line {line}:" in shown for line in (2, 3, 4, 5, 6))
+    assert "line 2: at 20.2.2027 08:00 4.00 C is on record, not 20.0 C" in shown
+    assert "line 3: 20.2.2027 07:00 is not after the one before it (20.2.2027 08:00)" in shown
+    assert "line 6: 2.1.2031 01:00 is still to come" in shown
+    assert "+00:00" not in shown
+    assert Temperature.objects.count() == 1
 
 
 @pytest.mark.parametrize("given", [{"place": "Nowhere"}, {"zone": "Mars/Base"}, {"log": None}])

@@ -154,6 +154,29 @@ def test_second_opening_changes_nothing_at_all(api, lot, storekeeper):
     assert (lot.expires, lot.opened_on) == (None, DAY)
 
 
+def test_opening_is_put_right_and_read_with_its_reasons(api, lot, storekeeper, as_member, builder):
+    stock.open_lot(lot=lot, on=DAY, by=storekeeper)
+    where = f"lots/{lot.pk}/opened"
+    for wrong in ({"opened": None}, {"opened": None, "note": ""}, {"opened": "9999-01-01", "note": "x"}, {"note": "x"}):
+        assert api.post(where, wrong).status_code == 400, wrong
+    right = api.post(where, {"opened": None, "note": "scanned the wrong tube"})
+
+    assert right.status_code == 200
+    assert (right.json()["lot"], right.json()["opened"]) == (lot.pk, None)
+    assert [(one["opened"], one["by"], one["why"]) for one in api.get(where).json()["openings"]] == [
+        (None, storekeeper.name, "scanned the wrong tube"),
+        (str(DAY), storekeeper.name, ""),
+    ]
+    assert Api(as_member(builder)).post(where, {"opened": None, "note": "x"}).status_code == 403
+
+
+def test_opening_of_the_outsiders_lot_is_not_found(api, foreign):
+    where = f"lots/{foreign(Lot).pk}/opened"
+
+    assert api.get(where).status_code == 404
+    assert api.post(where, {"opened": None, "note": "x"}).status_code == 404
+
+
 def test_each_edit_of_a_lot_asks_for_its_own_right(as_member, builder, lot):
     api = Api(as_member(builder))
 
@@ -225,12 +248,12 @@ def test_each_kind_of_movement_is_written(api, lot, drawer, workshop):
         assert answer.status_code == 201, answer.content
         return answer.json()
 
-    received = write("receive", "10.5", on="2027-02-20", note="by post")
-    assert (received["source"], received["target"], received["quantity"], received["unit"]) == ("supplier", drawer.path, "10.5", "ea")
+    received = write("receive", "11.0", on="2027-02-20", note="by post")
+    assert (received["source"], received["target"], received["quantity"], received["unit"]) == ("supplier", drawer.path, "11", "ea")
     assert (received["on"], received["note"], received["reverses"], received["reversed_by"]) == ("2027-02-20", "by post", None, None)
     assert write("move", 2, to="shelf 9")["target"] == "Shelf 9"
     assert write("use", "1")["target"] == "used"
-    assert write("scrap", "0.5")["target"] == "scrapped"
+    assert write("scrap", "1")["target"] == "scrapped"
     assert write("adjust", "8")["quantity"] == "1"
 
     assert {row.place_id: row.quantity for row in Holding.objects.all()} == {drawer.pk: Decimal(8), shelf.pk: Decimal(2)}

@@ -115,7 +115,7 @@ class Ledger(RuleBasedStateMachine):
 
 def test_ledger_is_the_model_whatever_happens(bench, storekeeper):
     class Ours(Ledger):
-        items = [factories.LotFactory(bench=bench) for _ in range(2)]
+        items = [factories.LotFactory(bench=bench, item__unit="g") for _ in range(2)]
         shelves = [factories.PlaceFactory(workshop=bench.workshop) for _ in range(2)]
         by = storekeeper
 

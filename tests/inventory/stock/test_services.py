@@ -1,6 +1,6 @@
 """Places, lots, movements and set-asides: what each service does, and what it refuses."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -11,7 +11,7 @@ from inventory.common.quantities import BadQuantity
 from inventory.common.texts import BadText
 from inventory.models import Holding, Lot, Movement, Place, SetAside
 from inventory.shelflife.calc import StatedDate
-from inventory.stock import services
+from inventory.stock import queries, services
 from inventory.stock.models import End
 from inventory.stock.queries import ledger_errors, on_hand
 from inventory.workshop.policy import NotAllowed
@@ -95,9 +95,9 @@ class TestPlaces:
 
 class TestReceive:
     def test_receive_adds_to_what_is_there(self, stocked, drawer, storekeeper):
-        movement = services.receive(lot=stocked, quantity=Decimal("2.5"), place=drawer, on=DAY, by=storekeeper, note="by hand", ref="r")
+        movement = services.receive(lot=stocked, quantity=Decimal("2.000"), place=drawer, on=DAY, by=storekeeper, note="by hand", ref="r")
 
-        assert held(stocked, drawer) == Decimal("12.5")
+        assert held(stocked, drawer) == Decimal(12)
         assert (movement.source.end, movement.note, movement.ref, movement.by) == (End.SUPPLIER, "by hand", "r", storekeeper)
 
     def test_receive_takes_a_fixed_number_of_queries(self, stocked, drawer, storekeeper, django_assert_max_num_queries):
@@ -136,8 +136,8 @@ class TestMove:
         assert (held(stocked, drawer), held(stocked, shelf)) == (6, 4)
 
     def test_move_refuses_more_than_is_there(self, stocked, drawer, shelf, builder):
-        with pytest.raises(services.NotEnough, match=rf"lot {stocked.code} of .*: {drawer.path} holds 10 ea, and 10.5 ea were to be taken"):
-            services.move(lot=stocked, quantity=Decimal("10.5"), source=drawer, target=shelf, on=DAY, by=builder)
+        with pytest.raises(services.NotEnough, match=rf"lot {stocked.code} of .*: {drawer.path} holds 10 ea, and 11 ea were to be taken"):
+            services.move(lot=stocked, quantity=Decimal(11), source=drawer, target=shelf, on=DAY, by=builder)
 
     def test_move_refuses_from_a_place_that_never_held_it(self, stocked, drawer, shelf, builder):
         with pytest.raises(services.NotEnough, match="holds 0 ea"):
@@ -176,7 +176,7 @@ class TestUse:
 
     @pytest.mark.parametrize("state", ["quarantined", "disputed", "failed"])
     def test_use_refuses_a_lot_that_is_not_good(self, stocked, drawer, storekeeper, state):
-        services.set_state(lot=stocked, state=state, by=storekeeper)
+        services.set_state(lot=stocked, state=state, by=storekeeper, note="dented")
 
         with pytest.raises(services.NotUsable, match=f"is {state}"):
             services.use(lot=stocked, quantity=1, place=drawer, on=DAY, by=storekeeper)
@@ -249,7 +249,7 @@ class TestUse:
 class TestScrapAndAdjust:
     def test_scrap_takes_a_failed_lot_that_is_set_aside(self, stocked, drawer, storekeeper):
         services.set_aside(lot=stocked, ref="step:1", quantity=7, by=storekeeper)
-        services.set_state(lot=stocked, state="failed", by=storekeeper)
+        services.set_state(lot=stocked, state="failed", by=storekeeper, note="dented")
 
         assert services.scrap(lot=stocked, quantity=10, place=drawer, on=DAY, by=storekeeper).target.end == End.SCRAPPED
 
@@ -257,9 +257,7 @@ class TestScrapAndAdjust:
         with pytest.raises(NotAllowed):
             services.scrap(lot=stocked, quantity=1, place=drawer, on=DAY, by=builder)
 
-    @pytest.mark.parametrize(
-        ("counted", "moved", "end_is_source"), [(12, 2, True), (Decimal("9.5"), Decimal("0.5"), False), (0, 10, False)]
-    )
+    @pytest.mark.parametrize(("counted", "moved", "end_is_source"), [(12, 2, True), (Decimal("9.0"), Decimal(1), False), (0, 10, False)])
     def test_adjust_moves_the_difference(self, stocked, drawer, storekeeper, counted, moved, end_is_source):
         movement = services.adjust(lot=stocked, place=drawer, counted=counted, on=DAY, by=storekeeper)
 
@@ -396,6 +394,12 @@ class TestLots:
         with pytest.raises(NotAllowed):
             services.set_state(lot=lot, state="failed", by=builder)
 
+    def test_failing_a_lot_takes_a_reason(self, lot, storekeeper):
+        with pytest.raises(FieldProblem, match=f"lot {lot.code} of .*: say why it failed") as refused:
+            services.set_state(lot=lot, state="failed", by=storekeeper, note=" ")
+
+        assert (refused.value.field, Lot.objects.get(pk=lot.pk).state) == ("note", "good")
+
     def test_only_an_inspector_with_a_reason_brings_a_failed_lot_back(self, lot, storekeeper, workshop):
         inspector = factories.MemberFactory(workshop=workshop, role="inspector")
         services.set_state(lot=lot, state="failed", by=storekeeper, note="did not cure")
@@ -409,7 +413,7 @@ class TestLots:
         assert services.set_state(lot=lot, state="good", by=inspector, note="the test was of lot R8").state == "good"
 
     def test_make_lots_refuses_a_good_lot_of_a_batch_that_failed_on_another_bench(self, lot, other_bench, storekeeper):
-        services.set_state(lot=lot, state="failed", by=storekeeper)
+        services.set_state(lot=lot, state="failed", by=storekeeper, note="did not cure")
 
         with pytest.raises(services.NotUsable, match="nothing more of that batch"):
             services.make_lots(bench=other_bench, lots=[services.LotData(lot.item_id, lot.code.lower())], by=storekeeper)
@@ -425,6 +429,43 @@ class TestLots:
     def test_open_lot_refuses_reader(self, lot, reader):
         with pytest.raises(NotAllowed):
             services.open_lot(lot=lot, on=DAY, by=reader)
+
+    def test_correct_opened_puts_a_wrong_scan_right_and_keeps_why(self, lot, builder, storekeeper):
+        services.open_lot(lot=lot, on=DAY, by=builder)
+        services.correct_opened(lot=lot, opened=None, note="scanned the wrong tube", today=DAY, by=storekeeper)
+        services.correct_opened(lot=lot, opened=None, note="pressed again", today=DAY, by=storekeeper)
+
+        lot.refresh_from_db()
+        assert lot.opened_on is None
+        assert [(one.opened, one.by, one.why) for one in queries.openings(lot)] == [
+            (None, storekeeper.name, "scanned the wrong tube"),
+            (DAY, builder.name, ""),
+        ]
+
+    def test_correct_opened_refuses_days_that_cannot_be_and_no_reason(self, lot, drawer, storekeeper):
+        services.receive(lot=lot, quantity=Decimal(5), place=drawer, on=DAY - timedelta(days=9), by=storekeeper)
+        Lot.objects.filter(pk=lot.pk).update(made_on=date(2027, 2, 28), made_as="month")
+        for opened, words in (
+            (DAY + timedelta(days=1), "2027-02-21 is still to come"),
+            (date(2027, 1, 31), "was made 2027-02: it can't have been opened before 2027-02-01"),
+            (DAY - timedelta(days=10), "came in on 2027-02-11"),
+        ):
+            with pytest.raises(FieldProblem, match=words) as refused:
+                services.correct_opened(lot=lot, opened=opened, note="typed wrong", today=DAY, by=storekeeper)
+            assert refused.value.field == "opened"
+        for note in ("", "  "):
+            with pytest.raises(FieldProblem, match="say why it is put right") as refused:
+                services.correct_opened(lot=lot, opened=DAY, note=note, today=DAY, by=storekeeper)
+            assert refused.value.field == "note"
+        lot.refresh_from_db()
+        assert (lot.opened_on, queries.openings(lot)) == (None, [])
+
+        assert services.correct_opened(lot=lot, opened=DAY - timedelta(days=9), note="x", today=DAY, by=storekeeper).opened_on
+
+    def test_correct_opened_is_the_storekeepers(self, lot, builder, reader):
+        for by in (builder, reader):
+            with pytest.raises(NotAllowed):
+                services.correct_opened(lot=lot, opened=DAY, note="x", today=DAY, by=by)
 
     def test_set_dates_keeps_the_precision(self, lot, storekeeper):
         services.set_dates(lot=lot, made=None, expires=MAY, by=storekeeper)
@@ -480,7 +521,7 @@ class TestFindOrMakeLot:
 
     def test_refuses_more_of_a_batch_that_failed_on_any_bench(self, find, item, other_bench, storekeeper):
         elsewhere = factories.LotFactory(bench=other_bench, item=item, code="R7")
-        services.set_state(lot=elsewhere, state="failed", by=storekeeper)
+        services.set_state(lot=elsewhere, state="failed", by=storekeeper, note="did not cure")
 
         with pytest.raises(services.NotUsable, match=r"lot R7 of .* failed"):
             find(code="R7")
@@ -546,6 +587,8 @@ FOREIGN = {
     "set_state": lambda lot, place, ours, by: services.set_state(lot=lot, state="failed", by=by),
     "set_dates": lambda lot, place, ours, by: services.set_dates(lot=lot, made=None, expires=MAY, by=by),
     "open_lot": lambda lot, place, ours, by: services.open_lot(lot=lot, on=DAY, by=by),
+    "correct_opened": lambda lot, place, ours, by: services.correct_opened(lot=lot, opened=DAY, note="x", today=DAY, by=by),
+    "unopen": lambda lot, place, ours, by: services.unopen(lot=lot, whys={"x"}, because="y", by=by),
     "set_aside": lambda lot, place, ours, by: services.set_aside(lot=lot, ref="step:9", quantity=1, by=by),
     "release": lambda lot, place, ours, by: services.release(lot=lot, ref="step:0", by=by),
 }

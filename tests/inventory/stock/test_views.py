@@ -141,13 +141,13 @@ class TestCount:
         return lambda **given: client.post(address, given, follow=True)
 
     def test_count_corrects_the_holding_and_keeps_the_difference(self, count, held, storekeeper):
-        page = words(count(counted="9.5", note="three fell down"))
+        page = words(count(counted="9.0", note="three fell down"))
 
         held.refresh_from_db()
-        assert held.quantity == Decimal("9.5")
+        assert held.quantity == Decimal(9)
         moved = Movement.objects.get(target__end="counted")
-        assert (moved.quantity, moved.note, moved.by, moved.on) == (Decimal("2.5"), "three fell down", storekeeper, DAY)
-        assert "9.5 ea now" in page
+        assert (moved.quantity, moved.note, moved.by, moved.on) == (Decimal(3), "three fell down", storekeeper, DAY)
+        assert "9 ea now" in page
 
     def test_count_that_agrees_moves_nothing(self, count):
         assert "the count agrees, nothing changed" in words(count(counted="12"))
@@ -269,6 +269,27 @@ class TestLot:
 
         assert page.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
         assert "is before it was made" in words(page)
+
+    def test_opening_is_put_right_with_a_reason_that_the_page_shows(self, as_member, storekeeper, lot):
+        services.open_lot(lot=lot, on=DAY, by=storekeeper)
+        keeper, address = as_member(storekeeper), reverse("lot-opened", args=[lot.pk])
+        bad = keeper.post(address, {"opened": "2027-02-19", "note": ""})
+        late = keeper.post(address, {"opened": "2027-12-01", "note": "typed wrong"})
+        assert (bad.status_code, late.status_code) == (HTTPStatus.UNPROCESSABLE_ENTITY, HTTPStatus.UNPROCESSABLE_ENTITY)
+        assert 'value="2027-02-19"' in bad.content.decode()
+        assert "is still to come" in words(late)
+
+        page = keeper.post(address, {"opened": "", "note": "scanned the wrong tube"}, follow=True)
+        assert "not opened: scanned the wrong tube" in words(page)
+        lot.refresh_from_db()
+        assert lot.opened_on is None
+
+    def test_opening_is_not_put_right_by_a_builder_nor_shown_to_a_stranger(self, as_member, builder, lot, outsider):
+        address = reverse("lot-opened", args=[lot.pk])
+        assert as_member(builder).post(address, {"opened": "", "note": "x"}).status_code == HTTPStatus.FORBIDDEN
+        assert "Put right when it was opened" not in words(as_member(builder).get(reverse("lot", args=[lot.pk])))
+        stranger = factories.MemberFactory(workshop=outsider, role="owner")
+        assert as_member(stranger).post(address, {"opened": "", "note": "x"}).status_code == HTTPStatus.NOT_FOUND
 
     def test_lot_takes_the_same_queries_whatever_moved(self, queries_of, owner, lot, drawer):
         address = reverse("lot", args=[lot.pk])
