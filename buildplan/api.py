@@ -8,10 +8,13 @@ from buildplan.club import acting_api as club_acting
 from buildplan.club import api as club
 from buildplan.club import surplus_api as surplus
 from buildplan.cutting import api as cutting
+from buildplan.cutting import stating_api as blanks
 from buildplan.cutting import working_api as working
 from buildplan.figures import api as figures
 from buildplan.finding.api import FindView
 from buildplan.fitting import api as fitting
+from buildplan.fitting import hands_api as hands
+from buildplan.loading import jobs_api as loads
 from buildplan.loading.api import PackingListsView
 from buildplan.logbook import api as logbook
 from buildplan.records.api import StepView
@@ -42,10 +45,13 @@ urlpatterns = [
     *club_acting.urlpatterns,
     *logbook.urlpatterns,
     *cutting.urlpatterns,
+    *blanks.urlpatterns,
     *working.urlpatterns,
     *sealday.urlpatterns,
     *trace.urlpatterns,
     *fitting.urlpatterns,
+    *hands.urlpatterns,
+    *loads.urlpatterns,
     *closeup.urlpatterns,
     *figures.urlpatterns,
     *inventory.urlpatterns,

@@ -37,6 +37,7 @@ urlpatterns: list[URLPattern] = [
     path("places/<int:pk>", stock.PlaceViews.as_view({**EDIT, **DELETE}), name="api-place"),
     path("lots", stock.LotViews.as_view(MAKE), name="api-lots"),
     path("lots/<int:pk>", stock.LotViews.as_view({**EDIT, **DELETE}), name="api-lot"),
+    path("lots/<int:pk>/opened", stock.LotViews.as_view({"get": "openings", "post": "correct_opened"}), name="api-lot-opened"),
     path("holdings", stock.HoldingViews.as_view(LIST), name="api-holdings"),
     path("movements", stock.MovementViews.as_view(MAKE), name="api-movements"),
     path("movements/<int:pk>", stock.MovementViews.as_view(ROW), name="api-movement"),

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import factory
 from django.utils import timezone
-from factory.django import DjangoModelFactory
+from factory.django import DjangoModelFactory as PlainFactory
 
 from buildplan.models import CallOut, LoadJob, Project, RivetRow, SealingSupply, Seam, Section, Step, StepAfter
 from inventory.catalogue import calc as codes
@@ -33,6 +33,18 @@ from inventory.scanning.calc import make_token
 from inventory.workshop import tokens
 
 DAY = date(2027, 2, 20)
+FIRST = 10_000  # so that no code of a sequence is one that a test writes itself, and all sort in the order in which they were made
+
+
+class DjangoModelFactory(PlainFactory):
+    """Every factory here."""
+
+    class Meta:
+        abstract = True
+
+    @classmethod
+    def _setup_next_sequence(cls):
+        return FIRST
 
 
 class WorkshopFactory(DjangoModelFactory):

@@ -47,7 +47,7 @@ FILES = {
     "api-packing-lists": lambda: {"file": ContentFile(b"crate,number,item,quantity", "list.csv"), "crate": "NEW", "bench": "OURS-BENCH"},
     "api-decode": dict,
 }
-ASKED_FOR = {"labels-pdf": "?what=lots", "load-columns": "?table=stock"}
+ASKED_FOR = {"labels-pdf": "?what=lots", "load-columns": "?table=stock", "api-step": "?step=OURS-STEP"}
 KEY = str(UUID(int=7))
 LATER = "2100-01-01"
 READ = {"pressure": "1", "pressure_unit": "psi", "temperature": "20", "temperature_unit": "C"}
@@ -93,11 +93,13 @@ accept-transfer                     GET use_stock@other, POST use_stock@other
 add-blank                           GET keep_stock, POST keep_stock
 add-operation                       POST plan@
 add-piece                           GET plan@, POST plan@
-api-blanks                          GET read
+api-blank                           GET read, PATCH keep_stock, DELETE keep_stock
+api-blanks                          GET read, POST keep_stock
 api-cut                             GET read
 api-cut-saw                         POST use_stock@
 api-cut-spoil                       POST use_stock@
 api-cut-undo                        POST plan@
+api-cutting-rules                   GET read, PATCH manage
 api-cuts                            GET read, POST plan@
 blank                               GET read
 change-blank                        GET keep_stock, POST keep_stock
@@ -170,6 +172,8 @@ api-devices                         GET read, POST issue_devices
 api-disposal                        GET read
 api-disposals                       GET read, POST keep_stock
 api-expiries                        GET read
+api-false-mirror                    GET read, PATCH plan, DELETE plan
+api-false-mirrors                   GET read, POST plan
 api-figure                          GET read
 api-figure-batches                  GET read
 api-figure-bolt-torque              GET read
@@ -189,6 +193,8 @@ api-figure-weigh-count              GET read
 api-figure-work-life                GET read
 api-figures                         GET read
 api-find                            GET read
+api-hand                            GET read, PATCH plan, DELETE plan
+api-hands                           GET read, POST plan
 api-holdings                        GET read
 api-identifier                      GET read, DELETE keep_stock
 api-identifiers                     GET read, POST keep_stock
@@ -207,11 +213,15 @@ api-log-entry                       GET read, PATCH write_log@
 api-log-sign                        POST sign_log
 api-log-strike                      POST write_log@
 api-log-withdraw                    POST sign_log
+api-load                            GET keep_stock
+api-loads                           GET keep_stock
 api-loan                            GET read
 api-loan-ends                       POST use_stock@
 api-loan-renew                      POST use_stock@
 api-loans                           GET read, POST use_stock@
 api-lot                             GET read, PATCH judge_lots, DELETE keep_stock
+api-lot-size                        GET read, PATCH use_stock@
+api-lot-opened                      GET read, POST keep_stock
 api-lots                            GET read, POST keep_stock
 api-mark-away                       POST use_stock@
 api-mark-replace                    POST use_stock@
@@ -220,6 +230,8 @@ api-me                              GET read
 api-member                          GET read, PATCH manage
 api-member-leave                    POST manage
 api-members                         GET read, POST manage
+api-mirror-pair                     GET read, DELETE plan
+api-mirror-pairs                    GET read, POST plan
 api-mix                             GET read, PATCH use_stock@
 api-mix-take-back                   POST use_stock@
 api-movement                        GET read
@@ -253,7 +265,7 @@ api-sender                          GET read, PATCH order, DELETE order
 api-senders                         GET read, POST order
 api-shelf-life                      GET read
 api-shortfall                       GET read
-api-step                            GET read
+api-step                            GET read, PATCH plan@
 api-stock-by-week                   GET read
 api-storage-rule                    GET read, PATCH keep_stock, DELETE keep_stock
 api-storage-rules                   GET read, POST keep_stock
@@ -390,6 +402,7 @@ loans                               GET read
 lot                                 GET read
 lot-accept                          GET accept, POST accept
 lot-dates                           GET keep_stock, POST keep_stock
+lot-opened                          GET keep_stock, POST keep_stock
 lot-dispose                         GET keep_stock, POST keep_stock
 lot-state                           GET judge_lots, POST judge_lots
 lot-test                            GET judge_lots, POST judge_lots
@@ -559,9 +572,13 @@ def bodies(one):
         "api-crates POST": {"bench": "OURS-BENCH", "code": "NEW"},
         "api-cut-saw POST": {"source": one(Place, "path"), "target": one(Place, "path"), "on": day},
         "api-cut-spoil POST": {"line": one(CutPiece), "count": 1, "cause": "bent", "on": day},
+        "api-blanks POST": {"item": "OURS-ITEM", "form": "sheet"},
         "api-cuts POST": {"blank": one(Blank), "lot": one(Lot), "now": [{"piece": one(Piece), "count": 1}]},
         "api-devices POST": {"name": "Phone", "scopes": ["read"]},
         "api-disposals POST": {**stock, "mass_g": "1", "way": "to the yard"},
+        "api-false-mirrors POST": {"one": "OUTSIDE-LEFT", "other": "OURS-ITEM", "told_apart": "a flange"},
+        "api-hands POST": {"item": "OURS-ITEM", "hand": "left"},
+        "api-mirror-pairs POST": {"left": "OUTSIDE-LEFT", "right": "OURS-ITEM"},
         "api-gate PATCH": {"points": [{"text": "strainer"}]},
         "api-gate-reopen POST": {"why": "the vent chafes"},
         "api-gate-tick POST": {"point": str(one(GatePoint))},
@@ -585,6 +602,7 @@ def bodies(one):
         "api-log-strike POST": {"why": "of the other float"},
         "api-log-withdraw POST": {"why": "of the other float"},
         "api-lot PATCH": {"state": "quarantined"},
+        "api-lot-opened POST": {"opened": None, "note": "scanned the wrong tube"},
         "api-lots POST": {"item": "OURS-ITEM", "bench": "OURS-BENCH", "code": "NEW"},
         "api-mark-away POST": {"why": "bent", "on": day},
         "api-mark-replace POST": {"why": "bent", "words": "the new one", "on": day},

@@ -16,7 +16,7 @@ from django_scopes import scopes_disabled
 
 from buildplan.closeup.models import Closing, GatePoint, LeakReading, LeakTest
 from buildplan.figures.calculators import CALCULATORS
-from buildplan.fitting.models import Assembly, Conflict, FalseMirror, Mark, MirrorPair, Position, Settlement
+from buildplan.fitting.models import Assembly, Conflict, FalseMirror, ItemHand, Mark, MirrorPair, Position, Settlement
 from buildplan.logbook.models import LogEntry, LogHours, Signature
 from buildplan.models import (
     Blank,
@@ -116,13 +116,14 @@ LISTS |= {f"api-{name}" for name in ("crates", "bags", "lines", "tallies", "benc
 LISTS |= {"reminders", "api-reminders"}
 LISTS |= {"tonight", "pick-list", "projects", "api-tonight"}
 LISTS |= {"find", "words", "api-find"}
-LISTS |= {"load", "start"}
+LISTS |= {"load", "start", "api-loads"}
 LISTS |= {"archives"}
 LISTS |= {"members", "roles", "invite", "api-invitations"}
 LISTS |= {"temperatures", *(f"api-{name}" for name in ("storage-rules", "update-tests", "acceptances", "disposals", "temperatures"))}
 LISTS |= {"seal-days", "api-seal-days"}
-LISTS |= {"cutting", "cutting-rules", "add-blank", "api-blanks", "api-cuts", "api-operations"}
+LISTS |= {"cutting", "cutting-rules", "add-blank", "api-blanks", "api-cuts", "api-operations", "api-cutting-rules"}
 LISTS |= {"conflicts", "hands", "assemblies", "api-conflicts", "api-assemblies"}
+LISTS |= {"api-hands", "api-mirror-pairs", "api-false-mirrors"}
 LISTS |= {"closing", "api-gates", "api-leak-tests"}
 LISTS |= {"log", "log-hours", "log-csv", "api-log"}
 LISTS |= {"trace", "notices", "new-notice", "api-notices", "api-notice-tasks"}
@@ -186,6 +187,7 @@ API_ROWS = {
     "api-identifier": Identifier,
     "api-place": Place,
     "api-lot": Lot,
+    "api-lot-opened": Lot,
     "api-movement": Movement,
     "api-reverse": Movement,
     "api-crate": Crate,
@@ -224,6 +226,10 @@ API_ROWS = {
     **{f"api-conflict{name}": Conflict for name in ("", "-answers", "-settle", "-reopen")},
     **{f"api-assembly{name}": Assembly for name in ("", "-positions", "-done")},
     "api-position-mark": Position,
+    "api-load": LoadJob,
+    "api-hand": ItemHand,
+    "api-mirror-pair": MirrorPair,
+    "api-false-mirror": FalseMirror,
     **{f"api-mark-{name}": Mark for name in ("replace", "away", "take-for")},
     "api-seal-day": SealDay,
     **{f"api-seal-day-{name}": SealDay for name in ("people", "products", "move", "mixes", "checks", "close", "call-off")},
@@ -234,6 +240,8 @@ API_ROWS = {
     **{f"api-notice-{name}": Notice for name in ("sweep", "letters")},
     **{f"api-notice-{name}": Task for name in ("tick", "untick", "quarantine")},
     "api-cut": Cut,
+    "api-blank": Blank,
+    "api-lot-size": Lot,
     **{f"api-cut-{name}": Cut for name in ("saw", "undo", "spoil")},
     **{f"api-operation{name}": Operation for name in ("", "-done")},
     "api-operation-take-back": OperationDone,
@@ -310,6 +318,7 @@ FOREIGN = {
     "lot": lambda one: [one(Lot)],
     "lot-state": lambda one: [one(Lot)],
     "lot-dates": lambda one: [one(Lot)],
+    "lot-opened": lambda one: [one(Lot)],
     "lot-test": lambda one: [one(Lot)],
     "lot-accept": lambda one: [one(Lot)],
     "lot-dispose": lambda one: [one(Lot)],
@@ -504,6 +513,7 @@ def _fitted(outsider, step):
     by, lot = Member.objects.filter(workshop=outsider).first(), Lot.objects.get(workshop=outsider)
     left, right = (factories.ItemFactory(workshop=outsider, code=f"OUTSIDE-{hand}") for hand in ("LEFT", "RIGHT"))
     MirrorPair.objects.create(workshop=outsider, left=left, right=right)
+    ItemHand.objects.create(workshop=outsider, item=left, hand="left")
     FalseMirror.objects.create(workshop=outsider, one=left, other=right, told_apart="OUTSIDE difference")
     said = {name: f"OUTSIDE {name}" for name in ("title", "text_says", "text_where", "drawing_says", "drawing_where")}
     Conflict.objects.create(workshop=outsider, project=step.project, kind="hand", **said, by=by)

@@ -19,6 +19,7 @@ from buildplan.club.words import Words
 from buildplan.hardware.calc import clecos_for_row
 from buildplan.hardware.models import RivetRow, Stage
 from buildplan.hardware.queries import Spacing, cleco_spacings
+from buildplan.plan.calc import too_far
 from buildplan.plan.models import Project, Step, StepAfter
 from buildplan.sealing.models import Seam
 from buildplan.shortfall.calc import Need
@@ -31,7 +32,6 @@ from inventory.models import Item
 
 CLOSEST = 2  # a row that is planned closer than this stands at final fit, on a curve or in a cure
 CHUNK = 10_000  # rows read at once
-FARTHEST = timedelta(days=3660)  # ours: nobody plans a hangar's Saturday ten years ahead
 
 
 class DayPast(Problem):
@@ -166,8 +166,8 @@ def refuse_day(day: date, today: date) -> None:
     """Raise where a day is past, or so far off that nobody plans for it."""
     if day < today:
         raise DayPast(f"{day} is past: ask for {today} or a day to come")
-    if day - today > FARTHEST:
-        raise DayTooFar(f"{day} is more than ten years off: ask for a day before {today + FARTHEST}")
+    if why := too_far(day, today):
+        raise DayTooFar(why)
 
 
 def step_days(last: date) -> tuple[dict[int, Given], Order]:

@@ -58,7 +58,7 @@ def bench_asked(code: str, benches: Sequence[Bench], member: Member) -> Bench | 
 
 
 def surplus(bench: Bench, *, as_of: date) -> Surplus:
-    """What of a bench's own usable stock is neither needed by its plans nor set aside. Eighteen queries at most.
+    """What of a bench's own usable stock is neither needed by its plans nor set aside. Nineteen queries at most.
 
     All its projects are netted together, as the order sheet does. What comes back after a step isn't listed: the pool lends that.
     """

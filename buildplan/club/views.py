@@ -46,8 +46,9 @@ def club(request: MemberRequest) -> HttpResponse:
     """Who has what, what is promised, what is waited for, and the week of the pool."""
     today = timezone.localdate()
     form = DayForm(request.GET) if "day" in request.GET else None
-    first = form.cleaned_data["day"] if form is not None and form.is_valid() else today
-    found = weeks.club(max(first, today), today=today)
+    first = max(form.cleaned_data["day"] if form is not None and form.is_valid() else today, today)
+    queries.refuse_day(first, today)
+    found = weeks.club(first, today=today)
     context = {
         "club": found,
         "week": found.week,

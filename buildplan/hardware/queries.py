@@ -7,17 +7,19 @@ from fractions import Fraction
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_noop
 
 from buildplan.hardware.calc import Rivet, RivetCodeError, call_out_question, cleco_every, parse_rivet
 from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Stage, Substitution
 from buildplan.plan.models import CallOut, Step
 from inventory.catalogue.models import Kind
-from inventory.catalogue.units import COUNT
 from inventory.common.problems import FieldProblem
+from inventory.common.quantities import COUNT
 from inventory.common.reasons import Reason
 from inventory.models import Identifier, Item
 
 RIVETS = frozenset({Kind.RIVET, Kind.FASTENER})  # what a row of holes takes
+SPACED = {1: gettext_noop("every hole"), 2: gettext_noop("every other hole"), 3: gettext_noop("every third hole")}
 
 
 def check_rivet(rivet: Item) -> None:
@@ -102,18 +104,23 @@ class Spacing:
 
     @property
     def now(self) -> str:
-        """The spacing in words."""
-        return spaced(self.every)
+        """The spacing in the reader's words."""
+        return spaced_here(self.every)
 
     @property
     def practice(self) -> str:
-        """The common practice in words."""
-        return spaced(self.usual)
+        """The common practice in the reader's words."""
+        return spaced_here(self.usual)
 
 
 def spaced(every: int) -> str:
     """A spacing in words."""
-    return {1: "every hole", 2: "every other hole", 3: "every third hole"}.get(every, f"1 hole in {every}")
+    return SPACED.get(every, f"1 hole in {every}")
+
+
+def spaced_here(every: int) -> str:
+    """A spacing in the reader's words."""
+    return gettext(SPACED[every]) if every in SPACED else gettext("1 hole in %(every)s") % {"every": every}
 
 
 def cleco_spacings() -> tuple[Spacing, ...]:

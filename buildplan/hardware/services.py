@@ -13,6 +13,7 @@ from buildplan.hardware.calc import may_serve
 from buildplan.hardware.models import ClecoSpacing, RivetLoss, RivetRow, Stage, Substitution
 from buildplan.hardware.queries import check_rivet, cleco_for, clecos_by_diameter, needs_rivet, rivets
 from buildplan.plan.models import Project, Step
+from buildplan.plan.services import refuse_closed_rows, refuse_if_closed
 from inventory.common.fields import plain
 from inventory.common.history import assign, changed_by, put_many
 from inventory.common.problems import FieldProblem, Problem
@@ -104,6 +105,7 @@ def put_rows(*, project: Project, rows: Sequence[PlannedRow], by: Member) -> lis
         }
         for position, row in enumerate(rows, start=1)
     }
+    refuse_closed_rows(project, present, wanted, "rivet rows")
     return [f"{row.step.code} {row.code}" for row in put_many(RivetRow, present, wanted, by)]
 
 
@@ -309,7 +311,11 @@ def withdraw_substitution(*, substitution: Substitution, now: datetime, by: Memb
 
 
 def lock_to_do(step: Step, what: str) -> Step:
-    """The step as it is now, held against a finish and a second writer at the same time. `what` of it is about to change."""
+    """The step as it is now, held against a finish and a second writer at the same time. `what` of it is about to change.
+
+    Refused for one that is done, and for one of a section that is closed up.
+    """
+    refuse_if_closed(step)
     step = Step.objects.select_for_update().get(pk=step.pk)
     refuse_done(step, what)
     return step

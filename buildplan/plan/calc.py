@@ -1,8 +1,15 @@
 """The order of steps, and how others name one. Pure: no Django, no clock."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, timedelta
 
 STEP_REF = "step:"
+FARTHEST = timedelta(days=3660)  # ours: nobody plans a hangar's Saturday ten years ahead
+
+
+def too_far(day: date, today: date) -> str:
+    """Why a day is too far off to plan for, as a sentence; nothing where it isn't."""
+    return f"{day} is more than ten years off: name a day up to {today + FARTHEST}" if day - today > FARTHEST else ""
 
 
 def step_ref(step: int) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from operator import itemgetter
 from typing import Any
 
 from django.db.models import Count, Q
@@ -116,11 +117,14 @@ def _step(row: tuple[Any, ...], waiting: Mapping[int, Sequence[str]]) -> StepRow
 
 
 def around(step: Step) -> Around:
-    """The steps that `step` comes after, and those that wait for it. Two queries."""
+    """The steps that `step` comes after, and those that wait for it. One query."""
     columns = ("code", "title", "done", "done_on")
-    afters = Step.objects.filter(befores__step=step).order_by("position").values_list(*columns)
-    befores = Step.objects.filter(afters__after=step).order_by("position").values_list(*columns)
-    return Around(tuple(Neighbour(*row) for row in afters), tuple(Neighbour(*row) for row in befores))
+    first, then = (f"after__{column}" for column in columns), (f"step__{column}" for column in columns)
+    pairs = StepAfter.objects.filter(Q(step=step) | Q(after=step))
+    rows = list(pairs.values_list("step_id", "after__position", "step__position", *first, *then))
+    afters = sorted((row for row in rows if row[0] == step.pk), key=itemgetter(1))
+    befores = sorted((row for row in rows if row[0] != step.pk), key=itemgetter(2))
+    return Around(tuple(Neighbour(*row[3:7]) for row in afters), tuple(Neighbour(*row[7:]) for row in befores))
 
 
 def called_out(step: Step) -> list[CalledOut]:

@@ -4,10 +4,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
+from django.db.models import Model, QuerySet
 
-from buildplan.plan.models import CallOut, Finish, Project, Section, Step, StepAfter
+from buildplan.plan.models import CallOut, Finish, Hand, Project, Section, Step, StepAfter
 from inventory.common.history import assign, changed_by, create_many, delete_many, update_many
 from inventory.common.problems import Problem
 from inventory.common.rows import BATCH, batches, find_or_make, referring
@@ -245,7 +247,10 @@ def _put_afters(put: _Put, planned: Iterable[PlannedStep], steps: Mapping[str, S
 
 
 def _put_call_outs(put: _Put, needs: Iterable[Need], steps: Mapping[str, Step]) -> None:
+    needs = list(needs)
     present = {(row.step_id, row.item_id): row for row in CallOut.objects.filter(step__project=put.project)}
+    wanted = {(steps[need.step.upper()].pk, need.item_id): {"quantity": need.quantity} for need in needs}
+    refuse_closed_rows(put.project, present, wanted, "what is called out")
     new: list[CallOut] = []
     changed: list[CallOut] = []
     for need in needs:
@@ -291,11 +296,56 @@ def set_people(*, step: Step, people: int | None, by: Member) -> Step:
     return locked
 
 
-def refuse_if_closed(step: Step) -> None:
-    """Refuse where the section of `step` is closed up. Who closes it up meanwhile is waited for. One query.
+@transaction.atomic
+def set_hand(*, step: Step, hand: str, by: Member) -> Step:
+    """Say which hand `step` is of; blank where nobody says. A step that is done is put right too, as by its plan loaded again."""
+    policy.require(by, "plan", step.project.bench)
+    locked = Step.objects.select_for_update(no_key=True).get(pk=step.pk)
+    if assign(locked, {"hand": Hand(hand) if hand else ""}):
+        changed_by(locked, by).save(update_fields=["hand"])
+    return locked
 
-    Ask before the step is locked: who loads a plan writes the sections first, then the steps.
+
+def refuse_if_closed(*steps: Step, unless: QuerySet[Any] | None = None) -> None:
+    """Refuse where the section of one of `steps` is closed up. Who closes it up meanwhile is waited for. One query.
+
+    Every service asks that writes what a step took, what was done to its pieces, or what it needs: that was looked at when the section
+    was closed up. What only adds to the record, or is no work, stays possible: the log, signatures, notes, new photos, conflicts and
+    their settling, readings of a leak test, what was left of a batch, the day that a step is planned for, and giving up what was only
+    planned.
+
+    Ask before steps, pieces or lots are locked: who loads a plan writes the sections first, then the steps. Rows in `unless` say that
+    this was written down before: the same key sent again gives them, closed up or not.
     """
-    section = Section.objects.select_for_update(no_key=True).get(pk=step.section_id)
-    if section.closed_at is not None:
-        raise SectionClosed(f"{section.name} is closed up, so {step.code} stays as it is: open the section again first, with the reason")
+    rows = Section.objects.select_for_update(no_key=True).filter(pk__in={step.section_id for step in steps}).order_by("pk")
+    closed = {section.pk: section.name for section in rows if section.closed_at is not None}
+    if not closed or (unless is not None and unless.exists()):
+        return
+    step = next(step for step in steps if step.section_id in closed)
+    name = closed[step.section_id]
+    raise SectionClosed(f"{name} is closed up, so {step.code} stays as it is: open the section again first, with the reason")
+
+
+def refuse_closed_rows(
+    project: Project, present: Mapping[tuple[int, Any], Model], wanted: Mapping[tuple[int, Any], Mapping[str, object]], what: str
+) -> None:
+    """Refuse to load other rows for steps of closed-up sections: rows by step and code, such as seams, as they are and as they are to be.
+
+    Only their place in the order may be another. One query; the sections are the loader's, who writes them first.
+    """
+    closed = Step.objects.filter(project=project, section__closed_at__isnull=False)
+    names = {pk: (section, code) for pk, section, code in closed.values_list("pk", "section__name", "code")}
+    keys = [key for key in {**present, **wanted} if key[0] in names]
+    changed = sorted({names[key[0]] for key in keys if _differs(present.get(key), wanted.get(key))})
+    if changed:
+        section = changed[0][0]
+        codes = ", ".join(code for name, code in changed if name == section)
+        raise SectionClosed(
+            f"{section} is closed up, and the file changes {what} of {codes}: open the section again first, with the reason"
+        )
+
+
+def _differs(row: Model | None, fields: Mapping[str, object] | None) -> bool:
+    if row is None or fields is None:
+        return True
+    return any(getattr(row, name) != value for name, value in fields.items() if name != "position")

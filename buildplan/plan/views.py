@@ -14,6 +14,7 @@ from buildplan.plan.forms import PlannedForm
 from buildplan.plan.models import Project, Step
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE, way_back
+from inventory.common.showing import date_text
 from inventory.common.undo import undoable
 from inventory.workshop import policy
 from inventory.workshop.access import members_only
@@ -111,7 +112,7 @@ def _save(form: PlannedForm, step: Step, request: MemberRequest) -> None:
     if "people" in form.data and form.cleaned_data["people"] != step.people:
         services.set_people(step=step, people=form.cleaned_data["people"], by=request.member)
     said = (
-        _("%(step)s is planned for %(day)s.") % {"step": step.code, "day": day}
+        _("%(step)s is planned for %(day)s.") % {"step": step.code, "day": date_text(day)}
         if day
         else _("%(step)s has no planned day now.") % {"step": step.code}
     )

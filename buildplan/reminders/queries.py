@@ -1,6 +1,6 @@
 """What a workshop is to be reminded of: the reads behind the page, the feed, the mail and the API."""
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import MAXYEAR, date, timedelta
 from typing import Any
@@ -24,13 +24,14 @@ from buildplan.reminders.calc import (
     Reminder,
     SealDayDue,
 )
+from buildplan.sealday.reading import NearDays, near_days
 from buildplan.sealday.watched import Watched, watched
 from buildplan.shortfall.calc import NOTHING, Line
 from buildplan.shortfall.pins import stretches
-from buildplan.shortfall.queries import Touched, shortfall_of
+from buildplan.shortfall.queries import Touched, items, shortfall_of
 from buildplan.trace.notices import still_to_look_at
 from inventory.claims.queries import Clock, clocks
-from inventory.models import Crate, Item, Member
+from inventory.models import Crate, Member
 from inventory.pool import queries as pool
 from inventory.pool.models import PoolRules
 from inventory.shelflife.queries import Expiry, expiries
@@ -54,15 +55,20 @@ class Due:
         return calc.to_do(self.reminders, self.as_of)
 
 
-def due(*, today: date, days: int, member: Member) -> Due:
-    """What a member is told to be due within `days`, and overdue: all that is their workshop's, and their own loans and bookings."""
-    return due_of([member.pk], today=today, days=days)[member.pk]
+def due(*, today: date, days: int, member: Member, known: NearDays | None = None, projects: Sequence[Project] | None = None) -> Due:
+    """What a member is told to be due within `days`, and overdue: all that is their workshop's, and their own loans and bookings.
+
+    `known` are the seal days and `projects` all of the workshop's, where the page has read them already.
+    """
+    return due_of([member.pk], today=today, days=days, known=known, projects=projects)[member.pk]
 
 
-def due_of(members: Collection[int], *, today: date, days: int) -> dict[int, Due]:
-    """`due` of several members of the workshop in scope. At most 46 queries, however many of them, of projects and of seal days."""
+def due_of(
+    members: Collection[int], *, today: date, days: int, known: NearDays | None = None, projects: Sequence[Project] | None = None
+) -> dict[int, Due]:
+    """`due` of several members of the workshop in scope. At most 40 queries, however many of them, of projects and of seal days."""
     through = min(today, FOREVER - timedelta(days=days)) + timedelta(days=days)
-    facts = _facts(today, through)
+    facts = _facts(today, through, known or near_days(today), projects)
     return {member: _due(facts.own(member), today, days, through) for member in members}
 
 
@@ -70,13 +76,12 @@ def _due(facts: Facts, today: date, days: int, through: date) -> Due:
     return Due(today, days, calc.reminders(facts, through=through), calc.undated(facts))
 
 
-def _facts(today: date, through: date) -> Facts:
-    wanted = list(Item.objects.values_list("pk", flat=True))
-    touched = shortfall_of(wanted, before=None, as_of=today)
+def _facts(today: date, through: date, sealed: NearDays, projects: Sequence[Project] | None) -> Facts:
+    touched = shortfall_of(items(), before=None, as_of=today, projects=projects)
     orders = tuple(_order(project, line) for project, found in touched.found for line in found.short)
     claims = tuple(_claim(clock) for clock in clocks(today))
     lots = tuple(_lot(one) for one in expiries(before=through))
-    days = watched(today=today, through=through)
+    days = watched(sealed, through)
     return Facts(
         claims=claims,
         orders=orders,

@@ -58,10 +58,10 @@ def reminders(request: MemberRequest) -> HttpResponse:
 
 
 def _rows(shown: Iterable[Reminder], found: Due, *, over: bool) -> list[tuple[Reminder, str]]:
-    return [(one, _left(one.days_left(found.as_of))) for one in shown if (one.day < found.as_of) is over]
+    return [(one, time_left(one.days_left(found.as_of))) for one in shown if (one.day < found.as_of) is over]
 
 
-def _left(days: int) -> str:
+def time_left(days: int) -> str:
     """How long is left, as the reader's language says it."""
     if days == 0:
         return _("today")

@@ -206,6 +206,18 @@ STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"
 STATICFILES_DIRS = [BASE_DIR / "buildplan" / "site" / "static"]
 MEDIA_ROOT = Path(os.environ.get("RIVETLOFT_UPLOADS") or BASE_DIR / "uploads")
+# Who says which photos of a kind stay, since something that was signed, closed up or sent rests on them: inventory/photos/keeping.py.
+PHOTO_KEEPERS = {
+    "crate": "inventory.claims.keeping.photos_of_sent",
+    "tally": "inventory.claims.keeping.photos_of_sent",
+    "log": "buildplan.logbook.keeping.photos_of_entries",
+    "step": "buildplan.logbook.keeping.photos_of_steps",
+}
+# Who refuses to undo a movement by itself, by the kind of its reference: inventory/stock/keeping.py.
+MOVEMENT_KEEPERS = {
+    "finish": "buildplan.records.keeping.refuse_of_finish",
+    "mix": "buildplan.records.keeping.refuse_of_mix",
+}
 WHITENOISE_USE_FINDERS = True  # serves a fresh clone without a collect step
 
 CONTENT_SECURITY_POLICY = {
@@ -273,10 +285,15 @@ SPECTACULAR_SETTINGS = {
         "SealDayState": "buildplan.sealday.shapes.STATES",
         "ConflictKind": "buildplan.fitting.models.Matter",
         "CutState": "buildplan.cutting.filters.STATES",
+        "LengthUnit": "buildplan.cutting.shapes.UNITS",
+        "LoadKind": "buildplan.loading.jobs_api.LOAD_KINDS",
+        "LoadState": "buildplan.loading.models.JobState",
         "ConflictState": "buildplan.fitting.api_shapes.STATES",
         "ReminderKind": "buildplan.reminders.api.KINDS",
         "PressureUnit": "buildplan.closeup.api_shapes.UNITS",
         "DegreeUnit": "buildplan.closeup.api_shapes.DEGREES",
+        "TakenOffHow": "buildplan.closeup.api_shapes.HOW",
+        "HowEnum": "inventory.tallying.models.How",
     },
 }
 

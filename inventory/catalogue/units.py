@@ -11,8 +11,8 @@ from rapidfuzz import fuzz, process, utils
 
 from inventory.common.fields import LIMIT, plain, rounded
 from inventory.common.problems import Problem
+from inventory.common.quantities import COUNT
 
-COUNT = "ea"
 MOST = 40  # characters: the column's
 SHOWN_PLACES = 6
 NEAR_ENOUGH = 60

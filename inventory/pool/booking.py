@@ -17,7 +17,7 @@ from inventory.catalogue.models import RETURNED, Item
 from inventory.common.fields import plain
 from inventory.common.history import MOST_WHY, changed_by
 from inventory.common.problems import FieldProblem, Problem
-from inventory.common.quantities import BadQuantity, positive
+from inventory.common.quantities import PartOfPiece, positive
 from inventory.common.texts import optional
 from inventory.pool import calc, queries
 from inventory.pool.calc import Clash, Granted, Pot, Span, Wish
@@ -180,7 +180,7 @@ def whole(item: Item, quantity: Decimal) -> Decimal:
     """`quantity`, above zero and whole: what comes back is lent by the piece."""
     found = positive(quantity)
     if found != found.to_integral_value():
-        raise BadQuantity(f"{plain(found)} of {item.code}: what comes back is lent by the whole piece")
+        raise PartOfPiece("quantity", f"{plain(found)} of {item.code}: what comes back is lent by the whole piece")
     return found
 
 

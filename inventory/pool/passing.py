@@ -15,7 +15,7 @@ from inventory.catalogue.models import Item
 from inventory.common.fields import plain
 from inventory.common.history import changed_by
 from inventory.common.problems import FieldProblem, Problem
-from inventory.common.quantities import positive
+from inventory.common.quantities import pieces, positive
 from inventory.common.rows import find_or_make
 from inventory.common.texts import optional
 from inventory.pool import calc, queries
@@ -74,7 +74,7 @@ def offer(  # noqa: PLR0913 - what an offer says
     """
     policy.own(by, lot, *_given(taker))
     _require_voice(by, lot.bench)
-    quantity = positive(quantity)
+    quantity = pieces(positive(quantity), lot.item)
     if taker is not None and taker.pk == lot.bench_id:
         raise FieldProblem("taker", f"{stock.named(lot)} is of {taker} already: offer it to another bench")
     _refuse_not_to_give(lot)
@@ -102,7 +102,7 @@ def ask(  # noqa: PLR0913 - what a wish says
     _require_voice(by, taker)
     if giver is not None and giver.pk == taker.pk:
         raise FieldProblem("giver", f"{taker} asks itself: name another bench, or none to ask all")
-    made = Transfer(item=item, giver=giver, taker=taker, asked_by_taker=True, quantity=positive(quantity))
+    made = Transfer(item=item, giver=giver, taker=taker, asked_by_taker=True, quantity=pieces(positive(quantity), item))
     return _made(made, until=until, note=note, key=key, by=by, now=now)
 
 

@@ -19,6 +19,7 @@ from inventory.catalogue.models import Item
 from inventory.common.fields import plain
 from inventory.common.forms import attempt
 from inventory.common.pages import UNREADABLE
+from inventory.common.showing import date_text
 from inventory.common.undo import as_it_stands, undoable
 from inventory.photos import services as photos
 from inventory.photos.forms import PhotoForm
@@ -127,7 +128,7 @@ def _lend(
 def _lent(request: MemberRequest, loan: Loan, photo: Picture | None) -> HttpResponse:
     _keep_photo(request, f"loan:{loan.pk}", photo, _("when it was lent"))
     said = _("%(what)s lent to %(name)s, back by %(day)s.") if loan.due_on else _("%(what)s lent to %(name)s.")
-    said %= {"what": _pieces(loan.quantity, loan.lot.item), "name": loan.member.name, "day": loan.due_on}
+    said %= {"what": _pieces(loan.quantity, loan.lot.item), "name": loan.member.name, "day": date_text(loan.due_on) if loan.due_on else ""}
     undoable(request, said, "take-in", loan.pk, label=_("Take it in again"), fields=_in_again(loan))
     return redirect("loan", loan.pk)
 
@@ -235,7 +236,7 @@ def renew(request: MemberRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Loan.objects.select_related("lot__item", "lot__bench", "member"), pk=pk)
     form = RenewForm(request.POST, auto_id="renew-%s")
     if attempt(form, lambda: services.renew(loan=found, on=timezone.localdate(), by=request.member, **form.cleaned_data)):
-        messages.success(request, _("It may stay out until %(day)s.") % {"day": form.cleaned_data["due_on"]})
+        messages.success(request, _("It may stay out until %(day)s.") % {"day": date_text(form.cleaned_data["due_on"])})
         return redirect("loan", pk)
     return _loan_page(request, _loan(pk), None, form)
 
@@ -325,7 +326,7 @@ def _book(form: BookForm, people: Sequence[Member], benches: Sequence[Bench], re
 
 
 def _say_booked(request: MemberRequest, booking: Booking) -> None:
-    named = {"what": _pieces(booking.quantity, booking.item), "first": booking.first_day, "last": booking.last_day}
+    named = {"what": _pieces(booking.quantity, booking.item), "first": date_text(booking.first_day), "last": date_text(booking.last_day)}
     named["name"] = booking.member.name
     if booking.waiting:
         messages.info(request, _("%(what)s, %(first)s to %(last)s: all is taken, so %(name)s waits in line.") % named)
@@ -339,7 +340,8 @@ def cancel_booking(request: MemberRequest, pk: int) -> HttpResponse:
     """Give back what was promised; who waits gets their turn."""
     found = get_object_or_404(Booking.objects.select_related("item", "thing", "member"), pk=pk)
     services.cancel(booking=found, by=request.member, now=timezone.now())
-    messages.success(request, _("The booking of %(item)s from %(day)s is cancelled.") % {"item": found.item.code, "day": found.first_day})
+    said = {"item": found.item.code, "day": date_text(found.first_day)}
+    messages.success(request, _("The booking of %(item)s from %(day)s is cancelled.") % said)
     return redirect("bookings")
 
 

@@ -17,12 +17,12 @@ from inventory.catalogue.models import Item
 from inventory.common.fields import plain
 from inventory.common.problems import Problem
 from inventory.pool import services as pool
-from inventory.pool.models import Loan, LoanEnd
+from inventory.pool.models import Loan, LoanEnd, Thing
 from inventory.pool.queries import open_loans
 from inventory.receiving.models import Bag
 from inventory.scanning import lookups, problems
 from inventory.scanning.calc import sentences
-from inventory.scanning.finding import bag_answer, item_answer, last_day, lot_answer, lying, place_answer
+from inventory.scanning.finding import bag_answer, item_answer, last_day, lot_answer, lying, place_answer, single_answer, single_name
 from inventory.scanning.lookups import Known, Meaning, Spot
 from inventory.scanning.models import Scan
 from inventory.stock import queries as stock_queries
@@ -135,7 +135,19 @@ class _Turn:
             raise problems.UnreadableCode(f"this code doesn't read cleanly: {'; '.join(faults)}", problems=list(meaning.reading.problems))
         if not meaning.known:
             raise problems.UnknownCode(_unknown(meaning), code=order.code, teach=_teach(meaning, order.code), near=[])
-        return meaning
+        return self._one_of(order, meaning) if meaning.several else meaning
+
+    def _one_of(self, order: Order, meaning: Meaning) -> Meaning:
+        """Of several things with one serial number the one that is named by its lot."""
+        named = next((thing for thing in meaning.several if thing.lot_id == order.lot), None)
+        if named is not None:
+            return meaning.of_single(named)
+        lots = [self._stock.lots[thing.lot_id] for thing in meaning.several]
+        items = " and ".join(dict.fromkeys(lot.item.code for lot in lots))
+        raise problems.Choose(
+            f"{len(lots)} things have the serial number {meaning.several[0].serial}, of {items}: say which by `lot`",
+            choices=_choices(self._stock, lots, None),
+        )
 
     def _place(self, order: Order) -> Place | None:
         if not order.place:
@@ -280,7 +292,7 @@ class _Turn:
             moved = self._stock.use(lot=lot, quantity=quantity, place=source, told=_told(order))
         except stock.NotUsable as problem:
             raise self._blocked(problem, lot, order) from problem
-        text = f"{plain(quantity)} {lot.item.unit} of {stock.named(lot)} used from {source.path}"
+        text = f"{plain(quantity)} {lot.item.unit} of {_called(meaning, lot)} used from {source.path}"
         return Done(says={**_says(order, text, lot, quantity), **self._holds(lot, source)}, movements=[moved])
 
     def _blocked(self, problem: Problem, lot: Lot, order: Order) -> problems.ScanProblem:
@@ -303,7 +315,7 @@ class _Turn:
         source = self._source(lot, None, besides=target)
         quantity = order.quantity if order.quantity is not None else self._stock.at(lot, source)
         moved = self._stock.move(lot=lot, quantity=quantity, source=source, target=target, told=_told(order))
-        text = f"{plain(quantity)} {lot.item.unit} of {stock.named(lot)} carried from {source.path} to {target.path}"
+        text = f"{plain(quantity)} {lot.item.unit} of {_called(meaning, lot)} carried from {source.path} to {target.path}"
         return Done(says={**_says(order, text, lot, quantity), **self._holds(lot, target), "from": source.path}, movements=[moved])
 
     def _put_bag(self, order: Order, bag: Bag, target: Place) -> Done:
@@ -370,7 +382,7 @@ class _Turn:
         meaning, place = self._meaning(order), self._place(order)
         lot = self._lot(order, meaning, place)
         if self._stock.lies(lot) and not self._on_shelf(lot):
-            raise problems.NothingThere(f"all of {stock.named(lot)} is lent: nothing of it lies on a shelf", choices=[])
+            raise problems.NothingThere(f"all of {_called(meaning, lot)} is lent: nothing of it lies on a shelf", choices=[])
         source, quantity = self._source(lot, place), order.quantity if order.quantity is not None else ONE
         self._stock.refuse_older(lot, source, _told(order))
 
@@ -380,7 +392,7 @@ class _Turn:
                 lot=lot, place=source, quantity=quantity, member=by, on=order.on, note=order.note, key=key, by=by, now=self._now
             )
             until = f", back by {loan.due_on}" if loan.due_on else ""
-            text = f"{plain(quantity)} {lot.item.unit} of {stock.named(lot)} lent to {self._by.name}{until}"
+            text = f"{plain(quantity)} {lot.item.unit} of {_called(meaning, lot, look=True)} lent to {self._by.name}{until}"
             says = {**_says(order, text, lot, quantity), **self._holds(lot, source), **_of_loan(loan)}
             return Done(says=says, movements=[loan.movement])
 
@@ -398,7 +410,8 @@ class _Turn:
             ends = [self._end(order, loan, part, place) for loan, part in _spread(loans, quantity)]
             left = sum((loan.open for loan in loans), -quantity)
             more = f"; {plain(left)} {lot.item.unit} still out" if left else ""
-            text = f"{plain(quantity)} {lot.item.unit} of {stock.named(lot)} back in {target.path} from {loans[0].member.name}{more}"
+            what, whose = f"{plain(quantity)} {lot.item.unit} of {_called(meaning, lot, look=True)}", loans[0].member.name
+            text = f"{what} back in {target.path} from {whose}{more}"
             says = {**_says(order, text, lot, quantity), **self._holds(lot, target), **_of_loan(loans[0])}
             return Done(says=says, movements=[end.movement for end in ends])
 
@@ -445,6 +458,9 @@ class _Turn:
             return Done(says={"action": "find", **place_answer(meaning.place)})
         if meaning.bag is not None:
             return Done(says={"action": "find", **bag_answer(meaning.bag)})
+        if meaning.single is not None and meaning.lot is not None:
+            lot = self._stock.lots[meaning.lot.pk]
+            return Done(says={"action": "find", **single_answer(meaning.single, lot, next(iter(open_loans([lot])), None), self._stock)})
         if meaning.lot is not None:
             return Done(says={"action": "find", **lot_answer(self._stock.lots[meaning.lot.pk], self._stock)})
         assert meaning.item is not None  # noqa: S101 - `_meaning` refuses what means nothing
@@ -487,11 +503,12 @@ def _choices(held: Batch, lots: Sequence[Lot], place: Place | None) -> list[dict
 def _meant(orders: Sequence[Order], meanings: Sequence[Meaning]) -> Meant:
     """The lots that these scans may mean. Where a lot is named, no other of its item is looked for."""
     pairs = list(zip(orders, meanings, strict=True))
-    lots = {meaning.lot.pk for meaning in meanings if meaning.lot}
+    same = [thing.lot for meaning in meanings for thing in meaning.several]
+    lots = {meaning.lot.pk for meaning in meanings if meaning.lot} | {lot.pk for lot in same}
     lots |= {order.lot for order, meaning in pairs if order.lot and meaning.item}
     items = {meaning.item.pk: meaning.item for order, meaning in pairs if meaning.item and not order.lot and order.action != "tally"}
     named = {meaning.item.pk: meaning.item for meaning in meanings if meaning.item}
-    labelled = {meaning.lot.item_id: meaning.lot.item for meaning in meanings if meaning.lot}
+    labelled = {lot.item_id: lot.item for lot in (*same, *(meaning.lot for meaning in meanings if meaning.lot))}
     return Meant(lots=lots, items=items, of=named | labelled, codes={meaning.lot_code for meaning in meanings if meaning.lot_code})
 
 
@@ -513,6 +530,12 @@ def _teach(meaning: Meaning, code: str) -> dict[str, Any]:
 
 def _code(meaning: Meaning) -> str:
     return meaning.item.code if meaning.item else ""
+
+
+def _called(meaning: Meaning, lot: Lot, *, look: bool = False) -> str:
+    """How an answer names what was scanned: a single thing by its serial number. `look` whether it is one, where the code didn't say."""
+    single = meaning.single or (Thing.objects.filter(lot=lot).exclude(serial="").first() if look else None)
+    return single_name(single, lot) if single else stock.named(lot)
 
 
 def _refuse_other_dates(lot: Lot, meaning: Meaning) -> None:

@@ -358,7 +358,10 @@ class TooManyScans(UnreadableScans):
 
 def _asked(data: Any) -> list[ScanData]:
     """The scans of a body. Refuses it as a whole where any part of it doesn't read."""
-    scans = data.get("scans") if isinstance(data, dict) else None
+    if not isinstance(data, dict):
+        what = "a list" if isinstance(data, list) else "none"
+        raise UnreadableScans(f'the body must be an object, and this is {what}: send {{"scans": [...]}}. Nothing was done.')
+    scans = data.get("scans")
     if isinstance(scans, list) and len(scans) > MOST_SCANS:
         raise TooManyScans(f"these are {len(scans)} scans: {MOST_SCANS} at once are the most, send them in parts. Nothing was done")
     read = ScansIn(data=data)

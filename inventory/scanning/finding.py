@@ -7,6 +7,7 @@ from django.db.models import Count
 
 from inventory.catalogue.models import Item
 from inventory.common.fields import plain
+from inventory.pool.models import Loan, Thing
 from inventory.receiving.models import Bag, PackingLine
 from inventory.stock import queries as stock_queries
 from inventory.stock.batch import Batch
@@ -29,6 +30,22 @@ def lot_answer(lot: Lot, stock: Batch) -> dict[str, Any]:
     found = item_answer(lot.item, [lot], stock)
     named = f"lot {lot.code}" if lot.code else "a lot without a code"
     return {**found, "text": f"{named} of {found['text']}", "lot": lot.pk, "lot_code": lot.code or None}
+
+
+def single_answer(thing: Thing, lot: Lot, loan: Loan | None, stock: Batch) -> dict[str, Any]:
+    """A single thing of the pool with who has it, or where it lies."""
+    found = lot_answer(lot, stock)
+    if loan is not None:
+        where = f"{loan.member.name} has it" + (f", back by {loan.due_on}" if loan.due_on else "")
+    else:
+        where = f"it lies{_where(found['lies'])}" if found["lies"] else "nothing of it is on hand"
+    retired = f", retired on {thing.retired_at:%Y-%m-%d}" if thing.retired_at else ""
+    return {**found, "text": f"{single_name(thing, lot)}, {lot.item.name}{retired}: {where}"}
+
+
+def single_name(thing: Thing, lot: Lot) -> str:
+    """How people call a single thing that has a serial number."""
+    return f"{lot.item.code} {thing.serial}"
 
 
 def place_answer(place: Place) -> dict[str, Any]:

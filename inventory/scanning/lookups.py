@@ -1,7 +1,7 @@
 """What codes, places and bags mean in the workshop in scope: a fixed number of queries for a batch of scans."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -16,6 +16,7 @@ from inventory.catalogue.models import Identifier, Item
 from inventory.common.problems import Problem
 from inventory.common.rows import batches
 from inventory.labels.models import Label
+from inventory.pool.models import Thing
 from inventory.receiving.models import Bag, Crate, PackingLine
 from inventory.scanning.calc import Reading, read
 from inventory.shelflife.calc import StatedDate
@@ -33,7 +34,10 @@ _SYMBOLOGY = 3  # characters of a symbology identifier
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """What a code means: an item, perhaps with what its label says of the lot; or the lot, bag or place that a label of ours is on."""
+    """What a code means: an item, perhaps with what its label says of the lot; or the lot, bag or place that a label of ours is on.
+
+    Or a single thing of the pool, by its serial number: `single`, with its lot. `several` are things that have the same one.
+    """
 
     reading: Reading
     item: Item | None = None
@@ -43,6 +47,8 @@ class Meaning:
     lot_code: str = ""
     made: StatedDate | None = None
     expires: StatedDate | None = None
+    single: Thing | None = None
+    several: tuple[Thing, ...] = ()
 
     @property
     def thing(self) -> Item | None:
@@ -52,7 +58,11 @@ class Meaning:
     @property
     def known(self) -> bool:
         """Whether it means anything here."""
-        return any(row is not None for row in (self.item, self.lot, self.bag, self.place))
+        return any(row is not None for row in (self.item, self.lot, self.bag, self.place)) or bool(self.several)
+
+    def of_single(self, thing: Thing) -> "Meaning":
+        """The same code, of one of several things."""
+        return replace(self, lot=thing.lot, single=thing, several=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +98,18 @@ class _Codes:
         return isinstance(text, str) and codes.key(text) in self._keys
 
 
-def look_up(*, texts: Iterable[str], places: Iterable[str], bags: Iterable[str], loose: Iterable[str], today: date) -> Known:
-    """What these codes, places and bags mean. Seven queries at most, of which those that nothing asks for are left out.
+def look_up(  # noqa: PLR0913 - what was sent, by what it is to be
+    *,
+    texts: Iterable[str],
+    places: Iterable[str],
+    bags: Iterable[str],
+    loose: Iterable[str],
+    today: date,
+    serials: bool = True,
+) -> Known:
+    """What these codes, places and bags mean. Eight queries at most, of which those that nothing asks for are left out.
 
-    `loose` are the codes that are counted without saying in which bag.
+    `loose` are the codes that are counted without saying in which bag. `serials`: what is nothing else may be a thing's serial number.
     """
     texts, places, bags = set(texts), set(places), set(bags)
     items = _items({key for text in texts for key in _own_keys(text)})
@@ -105,6 +123,11 @@ def look_up(*, texts: Iterable[str], places: Iterable[str], bags: Iterable[str],
     found.places = {text: label.place for text, label in labelled.items() if label.place} | _places(places - refs.keys())
     found.spots = {text: Spot(label.bag.crate, label.bag) for text, label in labelled.items() if label.bag}
     found.spots |= _spots(bags - refs.keys())
+    if serials:
+        nothing = {
+            text: one for text, one in found.meanings.items() if not one.known and text not in found.places and text not in found.spots
+        }
+        found.meanings |= _singles(nothing)
     found.listed = _listed({item.pk for text in loose if (item := found.meanings[text].thing)})
     return found
 
@@ -181,6 +204,30 @@ def _meaning(reading: Reading, items: Mapping[str, Item], labels: Mapping[str, L
     item = next((items[key] for text in item_texts(reading) if (key := codes.key(text)) in items), None)
     lot_code = next((str(reading.fields[name]) for name in _LOT_FIELDS if reading.fields.get(name)), "")
     return Meaning(reading, item, None, None, None, lot_code, _stated(reading, "made"), _stated(reading, "expires"))
+
+
+def _singles(unknown: Mapping[str, Meaning]) -> dict[str, Meaning]:
+    """The codes that are the serial number of a single thing; of one that is retired only where no other has it. One query."""
+    keys = {text: set(_own_keys(text)) for text, meaning in unknown.items() if meaning.reading.kind != "token"}
+    if not (wanted := {cased for text in keys for bare in _bare(text) for cased in _cased(bare)}):
+        return {}
+    by_key: dict[str, list[Thing]] = {}
+    rows = Thing.objects.annotate(head=Upper("serial")).filter(head__in=wanted).exclude(serial="")
+    for thing in rows.select_related("lot__item", "lot__bench").order_by("pk"):
+        by_key.setdefault(codes.key(thing.serial), []).append(thing)
+    found = {text: [thing for key in own for thing in by_key.get(key, ())] for text, own in keys.items()}
+    return {text: _of_serial(unknown[text], things) for text, things in found.items() if things}
+
+
+def _bare(text: str) -> Iterable[str]:
+    """A serial number as it may have been sent, with a symbology identifier before it or without."""
+    sent = {text.strip(), text[_SYMBOLOGY:].strip() if text.startswith("]") else ""}
+    return (one for one in sent if 0 < len(one) <= MOST_KEY and "\0" not in one)
+
+
+def _of_serial(meaning: Meaning, things: Sequence[Thing]) -> Meaning:
+    active = [thing for thing in things if thing.retired_at is None] or things
+    return meaning.of_single(active[0]) if len(active) == 1 else replace(meaning, several=tuple(active))
 
 
 def _stated(reading: Reading, name: str) -> StatedDate | None:

@@ -25,6 +25,7 @@ from inventory.scanning.decoding import Found, codes_in
 from inventory.scanning.forms import ACTIONS, LastForm, PhotoForm, ScanForm
 from inventory.scanning.models import Scan
 from inventory.scanning.problems import TYPE, UuidReused
+from inventory.scanning.script_words import page_texts
 from inventory.scanning.services import Answer, ScanData, act, undo
 from inventory.workshop.access import members_only
 from inventory.workshop.request import MemberRequest
@@ -118,7 +119,7 @@ def _stands(given: Mapping[str, str]) -> dict[str, str]:
 
 def _page(request: MemberRequest, form: ScanForm, photo_form: PhotoForm | None = None, **context: Any) -> HttpResponse:
     photo_form = photo_form or PhotoForm()
-    context |= {"form": form, "photo_form": photo_form, "addresses": _addresses()}
+    context |= {"form": form, "photo_form": photo_form, "addresses": _addresses(), "script_texts": page_texts()}
     context |= {"places": standing.places(), "bags": standing.bags(), "lots": standing.lots()}
     wrong = form.errors or photo_form.errors
     answer = render(request, "scanning/scan.html", context, status=UNREADABLE if wrong else None)

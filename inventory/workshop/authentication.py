@@ -13,6 +13,8 @@ from inventory.common.scopes import scope_of
 from inventory.workshop import policy
 from inventory.workshop.models import Device, User
 
+PAGE_OF = "Rivetloft-User"  # a header
+
 
 class DeviceToken(BaseAuthentication):
     """A device that sent `Authorization: Bearer TOKEN`. The middleware has looked it up already: its workshop is the scope."""
@@ -33,7 +35,18 @@ class DeviceToken(BaseAuthentication):
 
 
 class MemberSession(SessionAuthentication):
-    """A signed-in browser, which sends its CSRF token with whatever it writes."""
+    """A signed-in browser, which sends its CSRF token with whatever it writes.
+
+    A page that stayed open says in `PAGE_OF` whose it is: where somebody else signed in meanwhile, it is refused, since what it has
+    kept would count as theirs.
+    """
+
+    def authenticate(self, request: Request) -> tuple[Any, None] | None:
+        """The user of the session, and no token."""
+        found = super().authenticate(request)
+        if found and request.headers.get(PAGE_OF, str(found[0].pk)) != str(found[0].pk):
+            raise AuthenticationFailed("Somebody else signed in here meanwhile. Open the page again, or sign in as yourself.")
+        return found
 
 
 class ScopedMember(BasePermission):

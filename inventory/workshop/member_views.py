@@ -106,7 +106,9 @@ def _hold(form: HoldersForm, bench: Bench, before: list[int], request: MemberReq
 
 
 def _listed(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    if len(names) < 2:  # noqa: PLR2004 - one name alone
+        return "".join(names)
+    return _("%(names)s and %(last)s") % {"names": ", ".join(names[:-1]), "last": names[-1]}
 
 
 # Invitations

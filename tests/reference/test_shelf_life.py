@@ -9,6 +9,7 @@ import pytest
 from buildplan.shortfall.windows import FRESH, fresh_for
 from inventory.shelflife.calc import StatedDate, last_usable_day, limits, mean_kinetic_temperature
 from inventory.shelflife.logs import celsius
+from inventory.shelflife.published import RUBBER
 from inventory.shelflife.storage import Reading, Stay, StorageRule, storage
 from inventory.stock.calc import LifeRule, life, lifts
 
@@ -79,6 +80,13 @@ def test_mean_kinetic_temperature(spans, celsius, tolerance):
 )
 def test_elastomers_from_their_cure_quarter(quarter, years, last):
     assert last_usable_day(limits(made=quarter, life_months=12 * years)).last_day == last
+
+
+def test_elastomers_as_published():
+    """Global O-Ring's summary of SAE AS5316; SBR: MIL-HDBK-695E against Daemar's summary; hose: WMT supplier sheet."""
+    years = {one.what: [months // 12 for months in one.months] for one in RUBBER}
+
+    assert years == {"nitrile (NBR)": [15], "polyurethane": [5], "fluorocarbon (FKM)": [], "styrene butadiene (SBR)": [3, 15], "hose": [12]}
 
 
 @pytest.mark.parametrize(("fahrenheit", "degrees"), [(80, 26.67), (95, 35.0), (40, 4.44)])

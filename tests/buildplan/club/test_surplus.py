@@ -140,5 +140,5 @@ def test_surplus_takes_the_same_queries_at_one_and_at_many(tern, workshop, proje
         item = factories.ItemFactory(workshop=workshop)
         factories.CallOutFactory(step=factories.StepFactory(project=project), item=item)
         factories.stock(factories.LotFactory(bench=tern, item=item), 5)
-    with django_assert_num_queries(19):
+    with django_assert_num_queries(20):
         assert len(surplus(tern, as_of=TODAY).spares) == many == Lot.objects.filter(bench=tern).count()

@@ -50,6 +50,40 @@ def test_the_day_asked_for_is_the_next_saturday_and_one_that_is_past_is_refused(
     assert client.get("/club/day/?day=soon").status_code == HTTPStatus.UNPROCESSABLE_ENTITY
 
 
+def test_day_that_no_plan_reaches_is_too_far_off_on_every_page_of_the_club(as_member, wren, contested):
+    client = as_member(wren)
+
+    for address in ("/club/", "/club/day/"):
+        for day in ("9999-12-31", "9999-12-28", "2037-02-28"):
+            page = client.get(f"{address}?day={day}")
+            assert page.status_code in {HTTPStatus.BAD_REQUEST, HTTPStatus.UNPROCESSABLE_ENTITY}
+            assert f"{day} is more than ten years off" in page.content.decode()
+    assert client.get("/club/?day=0001-01-01").status_code == HTTPStatus.OK  # a past week is this one
+    assert client.get("/club/?day=2037-02-26").status_code == HTTPStatus.OK
+
+
+def test_cancelling_is_named_by_the_day_as_the_reader_writes_it(as_member, wren, tern, contested):
+    wren.dates = "dotted"
+    wren.save()
+    client = as_member(wren)
+    book(client, tern)
+    held = Booking.objects.get()
+    page = shown(client)
+
+    assert f'Cancel<span class="away"> {held.item.code} Sat {SATURDAY.day}.{SATURDAY.month}.{SATURDAY.year}</span>' in page
+
+
+def test_day_without_a_step_of_its_own_says_what_earlier_ones_still_hold(as_member, wren, tern_1, shared_bench, cleco, owned, planned):
+    owned(shared_bench, cleco, 100)
+    last = planned(tern_1, "W2-09", date(2027, 3, 6))
+    factories.RivetRowFactory(step=planned(tern_1, "W2-01", SATURDAY), holes=81, cleco_every=2, cleco=cleco, clecos_until=last)
+    page = shown(as_member(wren), "/club/day/?day=2027-03-02")
+
+    assert "No step is planned for that day; steps before it still hold something." in page
+    assert "1 kind of thing that comes back is needed, and all of it is there." in page
+    assert "0 steps" not in page
+
+
 def book(client, bench, **more):
     return client.post(ADDRESS, {"bench": bench.pk, "key": uuid4(), **more})
 

@@ -156,13 +156,13 @@ def test_feed_takes_get_and_head_alone(scene, reader, address_of):
 
 
 def test_feed_takes_a_fixed_number_of_queries(scene, workshop, bench, reader, address_of, django_assert_max_num_queries):
-    """One for the secret, at most 45 for what is due."""
+    """One for the secret, at most 40 for what is due."""
     where = address_of(reader)
     for _ in range(5):
         factories.CrateFactory(bench=bench, due_on=DAY)
         factories.StepFactory(project=factories.ProjectFactory(bench=bench))
 
-    with django_assert_max_num_queries(46):
+    with django_assert_max_num_queries(41):
         assert len(events(Client().get(where))) == 9
 
 

@@ -23,9 +23,19 @@ def test_problem_becomes_a_page_with_its_status(as_member, reader, bench, item, 
     assert "this takes one of: owner, storekeeper" in page.content.decode()
 
 
-@pytest.mark.parametrize("asked", ["https://elsewhere.example/", "//elsewhere.example", "javascript:alert(1)", ""])
+ELSEWHERE = ["https://elsewhere.example/", "//elsewhere.example", "///elsewhere.example", "/\\elsewhere.example", "/\t/elsewhere.example"]
+
+
+@pytest.mark.parametrize("asked", [*ELSEWHERE, "javascript:alert(1)", "", "0", "shelves", "shelves/", ".", " /shelves/"])
 def test_way_back_never_leads_off_the_site(asked):
     assert way_back(RequestFactory().post("/", {"next": asked}), "/home/") == "/home/"
+
+
+def test_forged_way_back_is_no_error_after_saving(as_member, owner, lot, drawer):
+    factories.stock(lot, 10, place=drawer)
+    page = as_member(owner).post(reverse("count", args=[lot.pk, drawer.pk]), {"counted": "9", "next": "0"})
+
+    assert (page.status_code, page.url) == (HTTPStatus.FOUND, reverse("shelves"))
 
 
 def test_way_back_goes_where_the_form_asked():

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.common.quantities import BadQuantity, not_negative, positive
+from inventory.common.quantities import BadQuantity, not_negative, positive, whole_pieces
 from inventory.common.rows import batches
 from inventory.common.texts import BadText, filled, optional
 
@@ -69,3 +69,8 @@ def test_a_quantity_is_kept_exactly_or_refused(value):
 def test_batches_cuts_and_keeps_the_order():
     assert list(batches(range(5), size=2)) == [[0, 1], [2, 3], [4]]
     assert list(batches([])) == []
+
+
+@pytest.mark.parametrize(("quantity", "unit", "whole"), [("2.5", "ea", "3"), ("2", "ea", "2"), ("0.001", "ea", "1"), ("2.5", "g", "2.5")])
+def test_half_a_piece_takes_a_whole_one(quantity, unit, whole):
+    assert whole_pieces(Decimal(quantity), unit) == Decimal(whole)

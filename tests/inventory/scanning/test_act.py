@@ -182,7 +182,7 @@ def test_take_of_an_expired_lot_offers_those_in_date(bench, drawer, storekeeper,
 
 @pytest.mark.parametrize(("state", "lift"), [("quarantined", "judge it good"), ("failed", "Nothing lifts that")])
 def test_take_of_a_lot_that_is_not_good_is_blocked(held, item, storekeeper, builder, state, lift):
-    stock.set_state(lot=held, state=state, by=storekeeper)
+    stock.set_state(lot=held, state=state, by=storekeeper, note="dented")
 
     answer = one(builder, item.code, "take")
 

@@ -95,9 +95,9 @@ def test_unknown_code_is_taught_and_then_known(send, as_device, storekeeper, hel
 
 def test_quantity_may_be_a_number_or_text(send, held, item):
     body = as_json([scan(item.code, "take"), scan(item.code, "take")])
-    body["scans"][0]["quantity"], body["scans"][1]["quantity"] = 2, "1.5"
+    body["scans"][0]["quantity"], body["scans"][1]["quantity"] = 2, "1.0"
 
-    assert [one["quantity"] for one in send(body).json()["results"]] == ["2", "1.5"]
+    assert [one["quantity"] for one in send(body).json()["results"]] == ["2", "1"]
 
 
 def test_two_hundred_scans_are_taken(send, held, item):
@@ -238,6 +238,13 @@ def test_body_of_another_shape_is_422(send, outsider, body):
     answer = send(body)
     assert (answer.status_code, answer["Content-Type"]) == (422, PROBLEM)
     assert answer.json()["detail"]
+
+
+def test_body_that_is_a_list_is_told_what_a_body_is(send, item):
+    answer = send(as_json([scan(item.code, "take")])["scans"])
+
+    assert answer.status_code == 422
+    assert answer.json()["detail"] == 'the body must be an object, and this is a list: send {"scans": [...]}. Nothing was done.'
 
 
 def test_201_scans_are_refused_as_a_whole(send, held, item):

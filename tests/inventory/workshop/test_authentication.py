@@ -13,6 +13,7 @@ from django_scopes import scopes_disabled
 
 from inventory.models import Device
 from inventory.workshop import tokens
+from inventory.workshop.authentication import PAGE_OF
 from inventory.workshop.services import issue_device, revoke_device
 from tests import factories
 
@@ -150,6 +151,13 @@ class TestSession:
 
     def test_token_beside_a_session_counts_alone(self, as_member, storekeeper, token, owner):
         assert ask(token, client=as_member(storekeeper)).json()["member"]["id"] == owner.pk
+
+    def test_page_of_somebody_who_is_no_longer_signed_in_is_refused(self, as_member, owner, storekeeper):
+        client = as_member(storekeeper)
+        theirs, mine = (client.get(ME, headers={PAGE_OF: str(member.user_id)}) for member in (owner, storekeeper))
+
+        assert (theirs.status_code, mine.status_code) == (HTTPStatus.UNAUTHORIZED, HTTPStatus.OK)
+        assert "Somebody else signed in here meanwhile" in theirs.json()["detail"]
 
     def test_token_reads_and_makes_no_session(self, as_member, storekeeper, token, django_assert_num_queries):
         client = as_member(storekeeper)
