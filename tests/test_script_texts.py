@@ -39,6 +39,7 @@ MACHINE = {
     "MicroQRCode",
     "NotAllowedError",
     "Plain",
+    "Rivetloft-User",
     "Retry-After",
     "Scan-Version",
     "Tab",
